@@ -7,7 +7,8 @@
 
 namespace rhumb::video {
 
-// what() is one line: "FILE: PROBLEM; MEND". The problem says where in the file it lies when that is known.
+// what() is one line: "FILE: PROBLEM; MEND". The problem says where in the file it lies when that
+// is known.
 class VideoError : public std::runtime_error {
  public:
   VideoError(const std::filesystem::path& in_file, const std::string& what_is_wrong,

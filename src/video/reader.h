@@ -1,8 +1,8 @@
 // Reads a recording, in one or several files, picture after picture in presentation order.
 //
-// The presentation time stamps of the stream are the only clock. Damaged packets are skipped and counted, and
-// reading goes on; a file that stops early is read up to there. Files are opened directly: nothing that a
-// file refers to (play lists, other files, addresses) is ever opened.
+// The presentation time stamps of the stream are the only clock. Damaged packets are skipped and
+// counted, and reading goes on; a file that stops early is read up to there. Files are opened
+// directly: nothing that a file refers to (play lists, other files, addresses) is ever opened.
 #pragma once
 
 #include <atomic>
@@ -18,26 +18,30 @@
 namespace rhumb::video {
 
 struct ReaderOptions {
-  int decoder_threads = 0;       // 0: as many as the decoder finds useful here; pictures do not depend on it
-  bool keyframes_only = false;   // only pictures that stand alone (cheap look through a recording)
-  bool honour_rotation = true;   // turn and mirror as the file's display matrix says
-  std::optional<double> from_s;  // first picture at or after this time; earlier ones count in Frame::index
-  std::optional<double> to_s;    // last picture at or before this time
-  const std::atomic<bool>* cancelled = nullptr;  // when it turns true, next() gives nothing any more
+  int decoder_threads =
+      0;  // 0: as many as the decoder finds useful here; pictures do not depend on it
+  bool keyframes_only = false;  // only pictures that stand alone (cheap look through a recording)
+  bool honour_rotation = true;  // turn and mirror as the file's display matrix says
+  std::optional<double>
+      from_s;  // first picture at or after this time; earlier ones count in Frame::index
+  std::optional<double> to_s;  // last picture at or before this time
+  const std::atomic<bool>* cancelled =
+      nullptr;  // when it turns true, next() gives nothing any more
 };
 
 class Reader {
  public:
-  // Opens the parts of one recording, in order. Throws VideoError when one of them is not a readable file,
-  // holds no video stream, or when not one picture can be decoded from the first.
-  static Reader open(const std::vector<std::filesystem::path>& parts, const ReaderOptions& options = {});
+  // Opens the parts of one recording, in order. Throws VideoError when one of them is not a
+  // readable file, holds no video stream, or when not one picture can be decoded from the first.
+  static Reader open(const std::vector<std::filesystem::path>& parts,
+                     const ReaderOptions& options = {});
 
   Reader(Reader&&) noexcept;
   Reader& operator=(Reader&&) noexcept;
   ~Reader();
 
-  // The next picture, or nothing at the end (or when cancelled). Throws VideoError when a later part
-  // turns out not to be a video.
+  // The next picture, or nothing at the end (or when cancelled). Throws VideoError when a later
+  // part turns out not to be a video.
   std::optional<Frame> next();
 
   // Valid until the next call of next().

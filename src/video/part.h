@@ -1,0 +1,68 @@
+// One file of a recording: packets in, decoded pictures out, as they were coded. Inside this room
+// only.
+#pragma once
+
+#include <atomic>
+#include <cstdint>
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "video/av.h"
+#include "video/file_input.h"
+
+namespace rhumb::video {
+
+struct PartOptions {
+  int decoder_threads = 0;  // 0: libav's choice
+  bool keyframes_only = false;
+  const std::atomic<bool>* cancelled = nullptr;
+};
+
+struct Decoded {
+  av::FramePtr picture;
+  std::optional<double> stamp_s;  // in the stream's own time, from best_effort_timestamp
+  bool damaged = false;
+};
+
+class Part {
+ public:
+  // Throws VideoError when the file is no video that libav can decode.
+  Part(const std::filesystem::path& path, const PartOptions& options);
+
+  // The next picture in presentation order; nothing at the end.
+  std::optional<Decoded> next();
+
+  // Goes to the key frame at or before a time of the stream's own; false when the file can't be
+  // sought.
+  bool seek(double stamp_s);
+
+  const std::filesystem::path& path() const { return path_; }
+  const AVStream& stream() const { return *stream_; }
+  const char* container() const { return format_->iformat->name; }
+  const char* codec() const { return decoder_->codec->name; }
+  double promised_duration_s() const;
+  double promised_rate_hz() const;
+  std::int64_t damaged_packets() const { return damaged_packets_; }
+  const std::vector<std::string>& notes() const { return notes_; }
+
+ private:
+  void open_container();
+  void open_decoder(const PartOptions& options);
+  void feed();
+
+  std::filesystem::path path_;
+  std::unique_ptr<FileInput> input_;
+  av::FormatPtr format_;
+  AVStream* stream_ = nullptr;
+  av::CodecPtr decoder_;
+  av::PacketPtr packet_;
+  std::int64_t damaged_packets_ = 0;
+  int errors_in_a_row_ = 0;
+  bool draining_ = false;
+  std::vector<std::string> notes_;
+};
+
+}  // namespace rhumb::video
