@@ -1,0 +1,237 @@
+#include "eye/limbus.h"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+#include <stdexcept>
+
+#include "eye/limbus_fit.h"
+
+namespace rhumb::eye {
+namespace {
+
+using limbus_fit::Fit;
+using limbus_fit::SmallPicture;
+
+constexpr double ring_width =
+    0.08;  // log radius averaged on each side: the limbus is 5 to 12 % wide
+
+void check(const cv::Mat& luma, const cv::Mat& cb, const cv::Mat& cr) {
+  if (luma.type() != CV_8UC1 || luma.cols < 32 || luma.rows < 32)
+    throw std::invalid_argument("luma must be CV_8UC1 of 32 x 32 pixels or more");
+  if (cb.empty() != cr.empty() || cb.size() != cr.size())
+    throw std::invalid_argument("cb and cr must have the same size");
+  if (!cb.empty() &&
+      (cb.type() != CV_8UC1 || cr.type() != CV_8UC1 || std::abs(cb.cols * 2 - luma.cols) > 2 ||
+       std::abs(cb.rows * 2 - luma.rows) > 2))
+    throw std::invalid_argument("cb and cr must be CV_8UC1 of half width and height");
+}
+
+struct Vote {
+  cv::Point2d centre;
+  double strength = 0;
+};
+
+// Centres of rings that brighten outwards, in pixels of `grey` (CV_8UC1, some 200 wide).
+std::vector<Vote> vote_centres(const cv::Mat& grey, double least_radius, double most_radius) {
+  cv::Mat level, blurred, gx, gy;
+  grey.convertTo(level, CV_32F);
+  level += 12.0F;
+  cv::log(level, level);
+  cv::GaussianBlur(level, blurred, cv::Size(), 1.5);
+  cv::Sobel(blurred, gx, CV_32F, 1, 0, 3, 0.125);
+  cv::Sobel(blurred, gy, CV_32F, 0, 1, 3, 0.125);
+  cv::Mat sum = cv::Mat::zeros(grey.size(), CV_32F);
+  const double ratio = 1.12;
+  const float noise = 0.012F;  // relative brightness a pixel; half the votes of a step this steep
+  for (double r = least_radius; r <= most_radius; r *= ratio) {
+    cv::Mat votes = cv::Mat::zeros(grey.size(), CV_32F);
+    for (int y = 1; y + 1 < grey.rows; ++y) {
+      const auto* px = gx.ptr<float>(y);
+      const auto* py = gy.ptr<float>(y);
+      for (int x = 1; x + 1 < grey.cols; ++x) {
+        const float g = std::hypot(px[x], py[x]);
+        if (g < 0.25F * noise) continue;
+        const int cx = static_cast<int>(std::lround(x - r * px[x] / g));
+        const int cy = static_cast<int>(std::lround(y - r * py[x] / g));
+        if (cx < 0 || cy < 0 || cx >= grey.cols || cy >= grey.rows) continue;
+        votes.at<float>(cy, cx) += g / (g + noise);
+      }
+    }
+    cv::GaussianBlur(votes, votes, cv::Size(), std::max(1.5, 0.07 * r));
+    // Per pixel of circumference, so that rings of all sizes count alike; squared, so that one
+    // clear ring counts more than many weak ones.
+    votes *= 1.0 / std::sqrt(r);
+    sum += votes.mul(votes);
+  }
+  std::vector<Vote> out;
+  const double apart = 0.6 * least_radius;
+  for (int k = 0; k < 6; ++k) {
+    double top = 0;
+    cv::Point at;
+    cv::minMaxLoc(sum, nullptr, &top, nullptr, &at);
+    if (top <= 0 || (k > 0 && top < 0.25 * out.front().strength)) break;
+    out.push_back({cv::Point2d(at), top});
+    cv::circle(sum, at, static_cast<int>(std::ceil(apart)), cv::Scalar(0), cv::FILLED);
+  }
+  return out;
+}
+
+// Radii of rings about a centre whose step is alike all around; in the small picture's pixels.
+std::vector<double> ring_radii(const SmallPicture& small, const Eigen::Vector2d& centre,
+                               double least_radius, double most_radius) {
+  LimbusEllipse unit;
+  unit.centre_px = centre;
+  unit.semi_major_px = unit.semi_minor_px = 1.0;
+  const double step = 0.02;
+  const int half = 5;  // log radius 0.1: wide, since centre and shape are rough still
+  const auto polar = limbus_fit::unwrap(small, unit, 64, 1, std::log(least_radius) - 0.14,
+                                        std::log(most_radius) + 0.14, step);
+  const auto steps = limbus_fit::steps_of(polar, half, false);
+  std::vector<double> score(static_cast<std::size_t>(polar.columns), 0.0);
+  for (int i = 0; i < polar.columns; ++i) {
+    const auto ring = limbus_fit::ring_step(steps, std::vector<int>(64, i));
+    if (ring.sectors < 24 || ring.middle[0] < 0.01) continue;
+    score[static_cast<std::size_t>(i)] = ring.contrast();
+  }
+  std::vector<double> out;
+  for (int i = 1; i + 1 < polar.columns; ++i) {
+    const double here = score[static_cast<std::size_t>(i)];
+    if (here < 0.5 || here < score[static_cast<std::size_t>(i - 1)] ||
+        here <= score[static_cast<std::size_t>(i + 1)])
+      continue;
+    out.push_back(std::exp(polar.log_from + i * step));
+  }
+  return out;
+}
+
+Fit fit_candidate(const SmallPicture& small, const Eigen::Vector2d& centre, double radius) {
+  LimbusEllipse near;
+  near.centre_px = centre;
+  near.semi_major_px = near.semi_minor_px = radius;
+  Fit fit;
+  for (const double window : {0.16, 0.10, 0.07, 0.05}) {
+    fit = limbus_fit::fit_round(small, near, window, ring_width, false);
+    if (!fit.good) return fit;
+    near = fit.ellipse;
+  }
+  return fit;
+}
+
+bool plausible(const Fit& fit, const LimbusOptions& options, double least, double most) {
+  return fit.good && fit.ellipse.mean_radius_px() > 0.9 * least &&
+         fit.ellipse.mean_radius_px() < 1.1 * most &&
+         fit.ellipse.semi_minor_px > (1 - options.most_flattening) * fit.ellipse.semi_major_px &&
+         fit.luma_step > -0.02;
+}
+
+LimbusEllipse in_picture(const SmallPicture& small, LimbusEllipse e) {
+  e.centre_px = small.to_picture(e.centre_px);
+  e.semi_major_px *= small.factor;
+  e.semi_minor_px *= small.factor;
+  return e;
+}
+
+LimbusEllipse in_small(const SmallPicture& small, LimbusEllipse e) {
+  e.centre_px = small.to_small(e.centre_px);
+  e.semi_major_px /= small.factor;
+  e.semi_minor_px /= small.factor;
+  return e;
+}
+
+double worth(const Fit& fit) { return fit.ellipse.arc_share * std::min(1.5, fit.contrast); }
+
+// Of nested rings the outermost that holds its own against those inside it.
+const Fit* choose(const std::vector<Fit>& fits, double least_arc) {
+  const Fit* best = nullptr;
+  for (const Fit& fit : fits)
+    if (fit.ellipse.arc_share >= least_arc && (!best || worth(fit) > worth(*best))) best = &fit;
+  if (!best) return nullptr;
+  const Fit* outer = best;
+  for (const Fit& fit : fits) {
+    const double apart = (fit.ellipse.centre_px - best->ellipse.centre_px).norm();
+    const double radius = fit.ellipse.mean_radius_px();
+    if (apart < 0.25 * radius && radius > 1.1 * outer->ellipse.mean_radius_px() &&
+        fit.ellipse.arc_share >= least_arc && worth(fit) > 0.45 * worth(*best))
+      outer = &fit;
+  }
+  return outer;
+}
+
+void note(LimbusReport* report, const std::string& reason) {
+  if (report) report->reason = reason;
+}
+
+}  // namespace
+
+std::optional<LimbusEllipse> refine_limbus(const cv::Mat& luma, const cv::Mat& cb,
+                                           const cv::Mat& cr, const LimbusEllipse& near,
+                                           const LimbusOptions& options, LimbusReport* report) {
+  check(luma, cb, cr);
+  const double radius = near.mean_radius_px();
+  if (!(radius > 8)) throw std::invalid_argument("the limbus to refine is too small");
+  const int factor = std::max(1, static_cast<int>(radius / 90.0));
+  const int reach = static_cast<int>(std::ceil(1.35 * near.semi_major_px)) + 2 * factor;
+  const cv::Rect area(static_cast<int>(near.centre_px.x()) - reach,
+                      static_cast<int>(near.centre_px.y()) - reach, 2 * reach, 2 * reach);
+  const SmallPicture small = limbus_fit::reduce(luma, cb, cr, area, factor);
+  if (small.pixels.empty()) {
+    note(report, "the limbus lies outside the picture");
+    return std::nullopt;
+  }
+  LimbusEllipse now = in_small(small, near);
+  Fit fit;
+  for (const double window : {0.10, 0.06, 0.05}) {
+    fit = limbus_fit::fit_round(small, now, window, ring_width, true);
+    if (!fit.good) break;
+    now = fit.ellipse;
+  }
+  if (!plausible(fit, options, 8.0 / factor, 1e9)) {
+    note(report, "no step from cornea to sclera near the expected place");
+    return std::nullopt;
+  }
+  if (report) report->edge_noise = fit.edge_noise;
+  if (fit.ellipse.arc_share < options.least_arc_share) {
+    note(report, "too little of the limbus shows");
+    return std::nullopt;
+  }
+  return in_picture(small, fit.ellipse);
+}
+
+std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb, const cv::Mat& cr,
+                                         const LimbusOptions& options, LimbusReport* report) {
+  check(luma, cb, cr);
+  const int longer = std::max(luma.cols, luma.rows);
+  const int factor = std::max(1, static_cast<int>(std::lround(longer / 440.0)));
+  const SmallPicture small =
+      limbus_fit::reduce(luma, cb, cr, cv::Rect(0, 0, luma.cols, luma.rows), factor);
+  const double least = options.least_radius_share * longer / factor;
+  const double most = options.most_radius_share * longer / factor;
+
+  cv::Mat grey;
+  cv::extractChannel(small.pixels, grey, 0);
+  cv::resize(grey, grey, cv::Size(grey.cols / 2, grey.rows / 2), 0, 0, cv::INTER_AREA);
+  std::vector<Fit> fits;
+  for (const Vote& vote : vote_centres(grey, least / 2, most / 2)) {
+    const Eigen::Vector2d centre(2 * vote.centre.x + 0.5, 2 * vote.centre.y + 0.5);
+    for (const double radius : ring_radii(small, centre, least, most)) {
+      const Fit fit = fit_candidate(small, centre, radius);
+      if (plausible(fit, options, least, most)) fits.push_back(fit);
+    }
+  }
+  std::stable_sort(fits.begin(), fits.end(),
+                   [](const Fit& a, const Fit& b) { return worth(a) > worth(b); });
+  if (report) {
+    report->rings.clear();
+    for (const Fit& fit : fits)
+      report->rings.push_back({in_picture(small, fit.ellipse), fit.contrast, fit.luma_step});
+  }
+  const Fit* chosen = choose(fits, options.least_arc_share);
+  if (!chosen) {
+    note(report, "no ring that brightens outwards all around");
+    return std::nullopt;
+  }
+  return refine_limbus(luma, cb, cr, in_picture(small, chosen->ellipse), options, report);
+}
+
+}  // namespace rhumb::eye
