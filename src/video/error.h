@@ -1,26 +1,20 @@
-// The one error that this room throws for input that cannot be used.
+// The error that this room throws for recordings that cannot be used.
 #pragma once
 
 #include <filesystem>
-#include <stdexcept>
 #include <string>
+
+#include "files/user_error.h"
 
 namespace rhumb::video {
 
-// what() is one line: "FILE: PROBLEM; MEND". The problem says where in the file it lies when that
-// is known.
-class VideoError : public std::runtime_error {
+// One line that names the file, the place in it (a stream; may be empty) and the mend, as UserError
+// says.
+class VideoError : public UserError {
  public:
-  VideoError(const std::filesystem::path& in_file, const std::string& what_is_wrong,
-             const std::string& what_to_do)
-      : std::runtime_error(in_file.string() + ": " + what_is_wrong + "; " + what_to_do),
-        file(in_file),
-        problem(what_is_wrong),
-        mend(what_to_do) {}
-
-  std::filesystem::path file;
-  std::string problem;
-  std::string mend;
+  VideoError(const std::filesystem::path& file, const std::string& place,
+             const std::string& problem, const std::string& mend)
+      : UserError(file.string(), place, problem, mend) {}
 };
 
 }  // namespace rhumb::video

@@ -6,6 +6,8 @@
 
 #include <cerrno>
 #include <cstring>
+#include <new>
+#include <utility>
 
 #include "video/error.h"
 
@@ -26,28 +28,28 @@ int stop_when_cancelled(void* self) {
 void check_kind(const std::filesystem::path& path) {
   struct stat about {};
   if (::stat(path.c_str(), &about) != 0) {
-    throw VideoError(path, std::string("can't be opened (") + std::strerror(errno) + ")",
+    throw VideoError(path, "", std::string("can't be opened (") + std::strerror(errno) + ")",
                      "check the path of the video and its permissions");
   }
   if (S_ISDIR(about.st_mode)) {
-    throw VideoError(path, "is a folder, not a video", "name the video file inside it");
+    throw VideoError(path, "", "is a folder, not a video", "name the video file inside it");
   }
   if (!S_ISREG(about.st_mode)) {
-    throw VideoError(path, "is not a regular file", "save the recording as a file first");
+    throw VideoError(path, "", "is not a regular file", "save the recording as a file first");
   }
   if (about.st_size == 0) {
-    throw VideoError(path, "is empty (0 bytes)", "copy the recording again from the recorder");
+    throw VideoError(path, "", "is empty (0 bytes)", "copy the recording again from the recorder");
   }
 }
 
 }  // namespace
 
-FileInput::FileInput(const std::filesystem::path& path, const std::atomic<bool>* cancelled)
-    : cancelled_(cancelled) {
+FileInput::FileInput(const std::filesystem::path& path, std::stop_token cancel)
+    : cancel_(std::move(cancel)) {
   check_kind(path);
   descriptor_ = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
   if (descriptor_ < 0) {
-    throw VideoError(path, std::string("can't be opened (") + std::strerror(errno) + ")",
+    throw VideoError(path, "", std::string("can't be opened (") + std::strerror(errno) + ")",
                      "check the path of the video and its permissions");
   }
   auto* buffer = static_cast<std::uint8_t*>(av_malloc(buffer_bytes));

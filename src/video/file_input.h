@@ -1,8 +1,9 @@
 // One regular file as libav's byte source. Inside this room only.
 #pragma once
 
-#include <atomic>
+#include <cstdint>
 #include <filesystem>
+#include <stop_token>
 
 #include "video/av.h"
 
@@ -13,7 +14,7 @@ namespace rhumb::video {
 class FileInput {
  public:
   // Throws VideoError unless `path` is a regular file that can be read and is not empty.
-  FileInput(const std::filesystem::path& path, const std::atomic<bool>* cancelled);
+  FileInput(const std::filesystem::path& path, std::stop_token cancel);
   FileInput(const FileInput&) = delete;
   FileInput& operator=(const FileInput&) = delete;
   ~FileInput();
@@ -21,14 +22,14 @@ class FileInput {
   // Makes the demuxer read from here. The FileInput must outlive the context.
   void attach(AVFormatContext& format);
 
-  bool is_cancelled() const { return cancelled_ != nullptr && cancelled_->load(); }
+  bool is_cancelled() const { return cancel_.stop_requested(); }
 
  private:
   static int read(void* self, std::uint8_t* buffer, int size);
   static std::int64_t seek(void* self, std::int64_t offset, int whence);
 
   int descriptor_ = -1;
-  const std::atomic<bool>* cancelled_ = nullptr;
+  std::stop_token cancel_;
   AVIOContext* bytes_ = nullptr;
 };
 

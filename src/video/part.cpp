@@ -21,7 +21,7 @@ constexpr int most_errors_in_a_row = 200;
 
 Part::Part(const std::filesystem::path& path, const PartOptions& options)
     : path_(path),
-      input_(std::make_unique<FileInput>(path, options.cancelled)),
+      input_(std::make_unique<FileInput>(path, options.cancel)),
       packet_(av_packet_alloc()) {
   if (packet_ == nullptr) {
     throw std::bad_alloc();
@@ -38,8 +38,11 @@ void Part::open_container() {
   input_->attach(*format);
   // On failure this call frees the context itself.
   const int opened = avformat_open_input(&format, path_.c_str(), nullptr, nullptr);
+  if (input_->is_cancelled()) {
+    throw Interrupted();
+  }
   if (opened < 0) {
-    throw VideoError(path_,
+    throw VideoError(path_, "",
                      fmt::format("is not a video that can be read ({})", av::message(opened)),
                      "check that it plays, or copy it again from the recorder");
   }
@@ -47,7 +50,7 @@ void Part::open_container() {
   avformat_find_stream_info(format_.get(), nullptr);
   const int best = av_find_best_stream(format_.get(), AVMEDIA_TYPE_VIDEO, -1, -1, nullptr, 0);
   if (best < 0 || (format_->streams[best]->disposition & AV_DISPOSITION_ATTACHED_PIC) != 0) {
-    throw VideoError(path_,
+    throw VideoError(path_, "",
                      fmt::format("holds no video stream (container {})", format_->iformat->name),
                      "name the file with the pictures of the recording");
   }
@@ -61,14 +64,14 @@ void Part::open_decoder(const PartOptions& options) {
   const AVCodecParameters& coded = *stream_->codecpar;
   const AVCodec* codec = avcodec_find_decoder(coded.codec_id);
   if (codec == nullptr) {
-    throw VideoError(path_,
-                     fmt::format("video stream {} is coded as {}, which can't be decoded here",
-                                 stream_->index, avcodec_get_name(coded.codec_id)),
+    throw VideoError(path_, fmt::format("video stream {}", stream_->index),
+                     fmt::format("is coded as {}, which can't be decoded here",
+                                 avcodec_get_name(coded.codec_id)),
                      "convert it to H.264");
   }
   const std::int64_t pixels = std::int64_t{coded.width} * coded.height;
   if (pixels > most_pixels) {
-    throw VideoError(path_,
+    throw VideoError(path_, fmt::format("video stream {}", stream_->index),
                      fmt::format("claims pictures of {} x {} pixels", coded.width, coded.height),
                      "scale it down to 8192 x 8192 or less");
   }
@@ -88,7 +91,8 @@ void Part::open_decoder(const PartOptions& options) {
   const int opened = avcodec_open2(decoder_.get(), codec, nullptr);
   if (opened < 0) {
     throw VideoError(
-        path_, fmt::format("decoder {} can't be started ({})", codec->name, av::message(opened)),
+        path_, fmt::format("video stream {}", stream_->index),
+        fmt::format("decoder {} can't be started ({})", codec->name, av::message(opened)),
         "convert the recording to H.264");
   }
 }

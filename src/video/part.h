@@ -2,11 +2,11 @@
 // only.
 #pragma once
 
-#include <atomic>
 #include <cstdint>
 #include <filesystem>
 #include <memory>
 #include <optional>
+#include <stop_token>
 #include <string>
 #include <vector>
 
@@ -18,7 +18,7 @@ namespace rhumb::video {
 struct PartOptions {
   int decoder_threads = 0;  // 0: libav's choice
   bool keyframes_only = false;
-  const std::atomic<bool>* cancelled = nullptr;
+  std::stop_token cancel;
 };
 
 struct Decoded {

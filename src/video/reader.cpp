@@ -75,7 +75,7 @@ struct Reader::Inside {
   void note(const std::string& text);
   void note_end();
   void collect_counts();
-  bool is_cancelled() const { return options.cancelled != nullptr && options.cancelled->load(); }
+  bool is_cancelled() const { return options.cancel.stop_requested(); }
 
   std::vector<std::filesystem::path> paths;
   ReaderOptions options;
@@ -100,14 +100,18 @@ Reader::Inside::Inside(const std::vector<std::filesystem::path>& files,
     : paths(files), options(options_in) {
   av_log_set_level(AV_LOG_QUIET);
   if (paths.empty()) {
-    throw VideoError("video", "no file is named", "name the recording's file");
+    throw VideoError("video", "", "no file is named", "name the recording's file");
   }
   facts.parts = static_cast<int>(paths.size());
   open_part(0);
   clock = StampClock(part->promised_rate_hz());
   ahead = part->next();
   if (!ahead) {
-    throw VideoError(paths[0], is_cancelled() ? "was not read" : "not one picture can be decoded",
+    if (is_cancelled()) {
+      throw Interrupted();
+    }
+    throw VideoError(paths[0], fmt::format("video stream {}", part->stream().index),
+                     "not one picture can be decoded",
                      "check that it plays, or copy it again from the recorder");
   }
   learn_from_first(*ahead->picture);
@@ -123,7 +127,7 @@ void Reader::Inside::open_part(std::size_t index_in) {
   part_index = index_in;
   part = std::make_unique<Part>(
       paths[index_in],
-      PartOptions{options.decoder_threads, options.keyframes_only, options.cancelled});
+      PartOptions{options.decoder_threads, options.keyframes_only, options.cancel});
   clock.start_part();
 }
 

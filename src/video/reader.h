@@ -5,10 +5,10 @@
 // directly: nothing that a file refers to (play lists, other files, addresses) is ever opened.
 #pragma once
 
-#include <atomic>
 #include <filesystem>
 #include <memory>
 #include <optional>
+#include <stop_token>
 #include <vector>
 
 #include "video/error.h"
@@ -25,8 +25,7 @@ struct ReaderOptions {
   std::optional<double>
       from_s;  // first picture at or after this time; earlier ones count in Frame::index
   std::optional<double> to_s;  // last picture at or before this time
-  const std::atomic<bool>* cancelled =
-      nullptr;  // when it turns true, next() gives nothing any more
+  std::stop_token cancel;      // once requested, next() gives nothing any more
 };
 
 class Reader {
