@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "optics/double_angle.h"
 #include "optics/estimate.h"
 #include "optics/power.h"
 #include "optics/rerotate.h"
@@ -15,20 +16,13 @@
 
 namespace rhumb::optics {
 
-// A 95 % ellipse in the plane of J0 (right) and J45 (up), both in dioptres.
-struct PlotEllipse {
-  double semi_major_D = 0.0;
-  double semi_minor_D = 0.0;
-  double angle_rad = 0.0;  // of the major axis, from J0 towards J45
-};
-
 // A point of the double-angle plot. A cylinder of power C (plus) that is steep at meridian a lies
 // at radius C/2 (as J0, J45) and at the angle 2a.
 struct PlotPoint {
   std::string label;
   double j0_D = 0.0;
   double j45_D = 0.0;
-  PlotEllipse ellipse;
+  PlotEllipse ellipse;  // 95 %, its axes from J0 (right) towards J45 (up)
 };
 
 // A cylinder that is left in the eye, as the minus-cylinder correction that it asks for.
@@ -53,11 +47,13 @@ struct KeratometryEffect {
   Estimate steep_meridian_rad;
   ResidualEstimate achieved;
   std::optional<ResidualEstimate> planned;  // where there is a planned axis
-  std::optional<Estimate> loss_angle_rad;  // deviation from the steep meridian; empty: never of use
-  std::optional<Estimate>
-      harm_turn_ccw_rad;  // turn from the achieved axis at which the lens starts to
-  std::optional<Estimate>
-      harm_turn_cw_rad;  // harm; 0 when it already does. cw is a positive number
+  // Deviation from the steep meridian at which the correction is lost; empty where the cornea has
+  // none.
+  std::optional<Estimate> loss_angle_rad;
+  // Further turns from the achieved axis at which the lens starts to harm; 0 where it harms
+  // already. Both are positive numbers.
+  std::optional<Estimate> harm_turn_counter_clockwise_rad;
+  std::optional<Estimate> harm_turn_clockwise_rad;
 };
 
 // A point of the curve of residual cylinder (corneal plane) against the axis of the marks.

@@ -1,0 +1,52 @@
+// Powers carried from one plane to another: spectacles, cornea, lens.
+//
+// Source: vergence in a principal meridian, F' = F / (1 - (d/n) F) on going towards the eye by d,
+// with its inverse F / (1 + (d/n) F). It is applied to both principal meridians, which is exact for
+// thin lenses and any axis, because a power vector and its vergence share their principal
+// meridians. The 'vertex' formula of spectacles is not valid between lens and cornea with the
+// cylinder alone (Arch Ophthalmol 2012;130:945-946, doi 10.1001/archophthalmol.2011.1912): the
+// cornea's own power must be in the vergence.
+#pragma once
+
+#include "optics/power.h"
+
+namespace rhumb::optics {
+
+inline constexpr double aqueous_index =
+    1.336;  // of aqueous and vitreous; Gullstrand's eye, textbook value
+
+// Vergence after a distance of distance_m in a medium of that index, in both principal meridians.
+// Negative distances go back. Gives nothing finite where the focus lies on the target plane
+// (distance = index / power).
+PowerVector propagated(const PowerVector& vergence, double distance_m, double index);
+
+// A refraction at the spectacle plane as one at the corneal plane, and back. vertex_mm: 0 or more.
+PowerVector corneal_from_spectacle(const PowerVector& refraction, double vertex_mm);
+PowerVector spectacle_from_corneal(const PowerVector& refraction, double vertex_mm);
+
+// The thin-lens eye around a toric lens.
+struct LensPlane {
+  double effective_position_mm =
+      4.6;                    // lens behind cornea; Ophthalmic Res 2014;51:104: 4.44 to 4.60 mm
+  double cornea_D = 44.2;     // mean keratometry; 28,709 eyes: 44.26 (PMC8045194)
+  double refraction_D = 0.0;  // spherical equivalent of the refraction, at the corneal plane
+  double index = aqueous_index;
+};
+
+// Local ratio of a small cylinder at the lens plane to its effect at the corneal plane:
+// 1 / (1 - (d/n)(K + R))^2.
+double plane_ratio(const LensPlane& plane);
+// What a cylinder at the lens plane does at the corneal plane, both in dioptres and 0 or more;
+// exact in the two principal meridians, whose mean vergence at the lens is that of the eye.
+double corneal_from_lens_cylinder(double cylinder_D, const LensPlane& plane);
+double lens_from_corneal_cylinder(double cylinder_D, const LensPlane& plane);
+
+// The power that a thin lens must have so that an eye has a wanted refraction. cornea: keratometry;
+// refraction: at the corneal plane; eye_length_mm: optical, greater than the effective position.
+PowerVector lens_for(const PowerVector& cornea, const PowerVector& refraction,
+                     double effective_position_mm, double eye_length_mm,
+                     double index = aqueous_index);
+// Eye length, in mm, that a spherical equivalent implies together with the rest.
+double implied_eye_length_mm(double lens_D, const LensPlane& plane);
+
+}  // namespace rhumb::optics
