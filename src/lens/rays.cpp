@@ -1,0 +1,146 @@
+#include "lens/rays.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdlib>
+
+#include "angle/angle.h"
+
+namespace rhumb::lens {
+namespace {
+
+constexpr int core = 1;        // rays either side that are averaged: marks span two to five degrees
+constexpr int neighbours = 9;  // rays either side that a ray is compared with
+constexpr float mad_to_sigma = 1.4826F;
+
+struct Column {
+  std::array<float, ray_count> value{};
+  std::array<bool, ray_count> usable{};
+};
+
+int wrapped(int ray) { return (ray + ray_count) % ray_count; }
+
+// Mean of the core less mean of the neighbours beyond it.
+void subtract_neighbours(Column& column) {
+  std::array<float, ray_count> out{};
+  for (int ray = 0; ray < ray_count; ++ray) {
+    float near_sum = 0.0F;
+    float far_sum = 0.0F;
+    int near_count = 0;
+    int far_count = 0;
+    for (int offset = -neighbours; offset <= neighbours; ++offset) {
+      const auto other = static_cast<std::size_t>(wrapped(ray + offset));
+      if (!column.usable[other]) continue;
+      if (std::abs(offset) <= core) {
+        near_sum += column.value[other];
+        ++near_count;
+      } else if (std::abs(offset) > core + 2) {
+        far_sum += column.value[other];
+        ++far_count;
+      }
+    }
+    const auto index = static_cast<std::size_t>(ray);
+    if (column.usable[index] && near_count > core && far_count >= neighbours / 2) {
+      out[index] = near_sum / static_cast<float>(near_count) - far_sum / static_cast<float>(far_count);
+    } else {
+      out[index] = std::nanf("");
+    }
+  }
+  for (std::size_t index = 0; index < ray_count; ++index) {
+    column.usable[index] = !std::isnan(out[index]);
+    column.value[index] = column.usable[index] ? out[index] : 0.0F;
+  }
+}
+
+float robust_sigma(const Column& column) {
+  std::array<float, ray_count> magnitudes{};
+  std::size_t count = 0;
+  for (std::size_t index = 0; index < ray_count; ++index) {
+    if (column.usable[index]) magnitudes[count++] = std::abs(column.value[index]);
+  }
+  if (count < 30) return 0.0F;
+  const auto middle = magnitudes.begin() + static_cast<std::ptrdiff_t>(count / 2);
+  std::nth_element(magnitudes.begin(), middle, magnitudes.begin() + static_cast<std::ptrdiff_t>(count));
+  return mad_to_sigma * *middle;
+}
+
+float bilinear(const cv::Mat1f& map, double x, double y) {
+  const int col = static_cast<int>(x);
+  const int row = static_cast<int>(y);
+  const auto fx = static_cast<float>(x - col);
+  const auto fy = static_cast<float>(y - row);
+  const float* upper = map.ptr<float>(row) + col;
+  const float* lower = map.ptr<float>(row + 1) + col;
+  return (1.0F - fy) * ((1.0F - fx) * upper[0] + fx * upper[1]) +
+         fy * ((1.0F - fx) * lower[0] + fx * lower[1]);
+}
+
+}  // namespace
+
+RayMap ray_map(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeometry& geometry,
+               const Eigen::Vector2d& centre, const RadialGrid& grid) {
+  RayMap rays;
+  for (auto& value : rays.value) value = cv::Mat1f::zeros(ray_count, grid.count);
+  rays.usable = cv::Mat1b::zeros(ray_count, grid.count);
+  const Eigen::Vector2d origin = geometry.pixel_from(centre);
+  const int last = geometry.size_px - 2;
+  // Below this the eight-bit picture, not the scene, sets the spread.
+  constexpr std::array<float, channel_count> least_sigma = {0.002F, 0.006F};
+  for (int distance = 0; distance < grid.count; ++distance) {
+    std::array<Column, channel_count> columns;
+    const double radius_px = grid.at(distance) * geometry.pixels_per_radius;
+    for (int ray = 0; ray < ray_count; ++ray) {
+      const double phi = angle::rad_from_deg(ray);
+      const double x = origin.x() + radius_px * std::cos(phi);
+      const double y = origin.y() - radius_px * std::sin(phi);
+      if (x < 0.0 || y < 0.0 || x >= last || y >= last) continue;
+      const int col = static_cast<int>(x + 0.5);
+      const int row = static_cast<int>(y + 0.5);
+      if (!map.usable(row, col) || (!inside.empty() && !inside(row, col))) continue;
+      const auto index = static_cast<std::size_t>(ray);
+      for (std::size_t channel = 0; channel < channel_count; ++channel) {
+        columns[channel].value[index] = bilinear(map.value[channel], x, y);
+        columns[channel].usable[index] = true;
+      }
+    }
+    for (std::size_t channel = 0; channel < channel_count; ++channel) {
+      subtract_neighbours(columns[channel]);
+      const float sigma = std::max(least_sigma[channel], robust_sigma(columns[channel]));
+      for (int ray = 0; ray < ray_count; ++ray) {
+        const auto index = static_cast<std::size_t>(ray);
+        if (!columns[channel].usable[index]) continue;
+        rays.value[channel](ray, distance) = columns[channel].value[index] / sigma;
+        rays.usable(ray, distance) = 255;
+      }
+    }
+  }
+  return rays;
+}
+
+RayScores score_rays(const RayMap& rays, const MarkProfile& profile) {
+  RayScores scores;
+  const int distances = rays.usable.cols;
+  float all = 0.0F;
+  for (const auto& weights : profile.weight) {
+    for (const float weight : weights) all += weight * weight;
+  }
+  if (all <= 0.0F) return scores;
+  for (int ray = 0; ray < ray_count; ++ray) {
+    float sum = 0.0F;
+    float squares = 0.0F;
+    for (int distance = 0; distance < distances; ++distance) {
+      if (!rays.usable(ray, distance)) continue;
+      for (std::size_t channel = 0; channel < channel_count; ++channel) {
+        const float weight = profile.weight[channel][static_cast<std::size_t>(distance)];
+        sum += weight * std::clamp(rays.value[channel](ray, distance), -6.0F, 6.0F);
+        squares += weight * weight;
+      }
+    }
+    const auto index = static_cast<std::size_t>(ray);
+    scores.usable[index] = squares / all;
+    scores.score[index] = scores.usable[index] > 0.25F ? sum / std::sqrt(squares) : 0.0F;
+  }
+  return scores;
+}
+
+}  // namespace rhumb::lens
