@@ -12,7 +12,12 @@
 namespace rhumb::casefile {
 
 enum class Eye { Right, Left };
-enum class Superior { Top, Bottom, Left, Right };  // where the patient's forehead lies in the picture
+enum class Superior {
+  Top,
+  Bottom,
+  Left,
+  Right
+};  // where the patient's forehead lies in the picture
 enum class MarkKind { Dots, Lines };
 enum class ReferenceKind { Ink, Photo, PreviousLens, None };
 
@@ -22,7 +27,8 @@ struct PointPx {
 };
 
 struct VideoSource {
-  std::vector<std::filesystem::path> files;  // parts of one recording, in order; absolute or relative to cwd
+  std::vector<std::filesystem::path>
+      files;  // parts of one recording, in order; absolute or relative to cwd
   Superior superior = Superior::Top;
   bool mirrored = false;
 };
@@ -36,9 +42,9 @@ struct Plan {
 
 struct Reference {
   ReferenceKind kind = ReferenceKind::None;
-  std::vector<double> meridians_rad;      // ink
-  std::filesystem::path photo;            // photo
-  double photo_horizontal_rad = 0.0;      // photo: meridian that points to the picture's right
+  std::vector<double> meridians_rad;        // ink
+  std::filesystem::path photo;              // photo
+  double photo_horizontal_rad = 0.0;        // photo: meridian that points to the picture's right
   std::optional<double> previous_axis_rad;  // previous-lens
 };
 
@@ -51,11 +57,11 @@ struct LensMarks {
 
 struct Anchor {
   double time_s = 0.0;
-  std::string reader;                      // optional code of who clicked
-  std::vector<PointPx> lens_marks_px;      // empty or two
-  std::vector<PointPx> limbus_px;          // empty or five and more
-  std::vector<PointPx> ink_px;             // empty or one a meridian, in the order of meridians_deg
-  int line = 0;                            // of the case file, for messages
+  std::string reader;                  // optional code of who clicked
+  std::vector<PointPx> lens_marks_px;  // empty or two
+  std::vector<PointPx> limbus_px;      // empty or five and more
+  std::vector<PointPx> ink_px;         // empty or one a meridian, in the order of meridians_deg
+  int line = 0;                        // of the case file, for messages
 };
 
 struct Case {
@@ -89,7 +95,8 @@ struct Series {
   LensMarks lens;
   std::optional<double> plan_axis_rad;
   std::vector<Visit> visits;
-  std::filesystem::path operation;  // outcome folder or case file of the operation as visit zero, or empty
+  std::filesystem::path
+      operation;  // outcome folder or case file of the operation as visit zero, or empty
 };
 
 }  // namespace rhumb::casefile
