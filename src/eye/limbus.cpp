@@ -32,47 +32,73 @@ struct Vote {
   double strength = 0;
 };
 
-// Centres of rings that brighten outwards, in pixels of `grey` (CV_8UC1, some 200 wide).
-std::vector<Vote> vote_centres(const cv::Mat& grey, double least_radius, double most_radius) {
-  cv::Mat level, blurred, gx, gy;
-  grey.convertTo(level, CV_32F);
-  level += 12.0F;
-  cv::log(level, level);
-  cv::GaussianBlur(level, blurred, cv::Size(), 1.5);
+// Adds, for every radius, the votes of a channel's gradients for the centre they point away from:
+// rings on which the channel rises outwards. Squared, so that one clear ring counts more than many
+// weak ones.
+void add_votes(const cv::Mat& channel, float noise, double least_radius, double most_radius,
+               cv::Mat& sum) {
+  cv::Mat blurred, gx, gy;
+  cv::GaussianBlur(channel, blurred, cv::Size(), 1.5);
   cv::Sobel(blurred, gx, CV_32F, 1, 0, 3, 0.125);
   cv::Sobel(blurred, gy, CV_32F, 0, 1, 3, 0.125);
-  cv::Mat sum = cv::Mat::zeros(grey.size(), CV_32F);
-  const double ratio = 1.12;
-  const float noise = 0.012F;  // relative brightness a pixel; half the votes of a step this steep
-  for (double r = least_radius; r <= most_radius; r *= ratio) {
-    cv::Mat votes = cv::Mat::zeros(grey.size(), CV_32F);
-    for (int y = 1; y + 1 < grey.rows; ++y) {
-      const auto* px = gx.ptr<float>(y);
-      const auto* py = gy.ptr<float>(y);
-      for (int x = 1; x + 1 < grey.cols; ++x) {
-        const float g = std::hypot(px[x], py[x]);
-        if (g < 0.25F * noise) continue;
-        const int cx = static_cast<int>(std::lround(x - r * px[x] / g));
-        const int cy = static_cast<int>(std::lround(y - r * py[x] / g));
-        if (cx < 0 || cy < 0 || cx >= grey.cols || cy >= grey.rows) continue;
-        votes.at<float>(cy, cx) += g / (g + noise);
-      }
+  struct Edge {
+    float x, y, dx, dy, weight;
+  };
+  std::vector<Edge> edges;
+  for (int y = 1; y + 1 < channel.rows; ++y) {
+    const auto* px = gx.ptr<float>(y);
+    const auto* py = gy.ptr<float>(y);
+    for (int x = 1; x + 1 < channel.cols; ++x) {
+      const float g = std::hypot(px[x], py[x]);
+      if (g < 0.25F * noise) continue;
+      edges.push_back({static_cast<float>(x) + 0.5F, static_cast<float>(y) + 0.5F, px[x] / g,
+                       py[x] / g, g / (g + noise)});
     }
-    cv::GaussianBlur(votes, votes, cv::Size(), std::max(1.5, 0.07 * r));
-    // Per pixel of circumference, so that rings of all sizes count alike; squared, so that one
-    // clear ring counts more than many weak ones.
-    votes *= 1.0 / std::sqrt(r);
+  }
+  cv::Mat votes(channel.size(), CV_32F);
+  for (double r = least_radius; r <= most_radius; r *= 1.13) {
+    votes.setTo(0);
+    const auto radius = static_cast<float>(r);
+    for (const Edge& e : edges) {
+      const auto cx = static_cast<int>(std::floor(e.x - radius * e.dx));
+      const auto cy = static_cast<int>(std::floor(e.y - radius * e.dy));
+      if (cx < 0 || cy < 0 || cx >= channel.cols || cy >= channel.rows) continue;
+      votes.at<float>(cy, cx) += e.weight;
+    }
+    cv::GaussianBlur(votes, votes, cv::Size(), std::max(1.5, 0.06 * r));
+    votes *= 1.0 / std::sqrt(r);  // rings of all sizes count alike
     sum += votes.mul(votes);
   }
+}
+
+// Centres of rings that brighten or lose colour outwards (iris in white sclera, red pupil in the
+// iris), in pixels of `small` (CV_8UC3, some 200 wide).
+std::vector<Vote> vote_centres(const cv::Mat& small, double least_radius, double most_radius) {
+  cv::Mat bright(small.size(), CV_32F), pale(small.size(), CV_32F);
+  for (int y = 0; y < small.rows; ++y) {
+    const auto* in = small.ptr<cv::Vec3b>(y);
+    auto* b = bright.ptr<float>(y);
+    auto* p = pale.ptr<float>(y);
+    for (int x = 0; x < small.cols; ++x) {
+      const float luma = static_cast<float>(in[x][0]) + 12.0F;
+      b[x] = std::log(luma);
+      p[x] = -std::hypot(static_cast<float>(in[x][1]) - 128.0F,
+                         static_cast<float>(in[x][2]) - 128.0F) /
+             (luma + 48.0F);
+    }
+  }
+  // Relative brightness and colour a pixel that a reduced picture's noise and texture reach.
+  cv::Mat sum = cv::Mat::zeros(small.size(), CV_32F);
+  add_votes(bright, 0.012F, 0.45 * least_radius, most_radius, sum);
+  add_votes(pale, 0.006F, 0.45 * least_radius, most_radius, sum);
   std::vector<Vote> out;
-  const double apart = 0.6 * least_radius;
-  for (int k = 0; k < 6; ++k) {
+  for (int k = 0; k < 4; ++k) {
     double top = 0;
     cv::Point at;
     cv::minMaxLoc(sum, nullptr, &top, nullptr, &at);
-    if (top <= 0 || (k > 0 && top < 0.25 * out.front().strength)) break;
+    if (top <= 0 || (k > 0 && top < 0.3 * out.front().strength)) break;
     out.push_back({cv::Point2d(at), top});
-    cv::circle(sum, at, static_cast<int>(std::ceil(apart)), cv::Scalar(0), cv::FILLED);
+    cv::circle(sum, at, static_cast<int>(std::ceil(0.6 * least_radius)), cv::Scalar(0), cv::FILLED);
   }
   return out;
 }
@@ -85,8 +111,8 @@ std::vector<double> ring_radii(const SmallPicture& small, const Eigen::Vector2d&
   unit.semi_major_px = unit.semi_minor_px = 1.0;
   const double step = 0.02;
   const int half = 5;  // log radius 0.1: wide, since centre and shape are rough still
-  const auto polar = limbus_fit::unwrap(small, unit, 64, 1, std::log(least_radius) - 0.14,
-                                        std::log(most_radius) + 0.14, step);
+  const auto polar = limbus_fit::unwrap(small, unit, 64, 1, std::log(least_radius) - 0.26,
+                                        std::log(most_radius) + 0.26, step);
   const auto steps = limbus_fit::steps_of(polar, half, false);
   std::vector<double> score(static_cast<std::size_t>(polar.columns), 0.0);
   for (int i = 0; i < polar.columns; ++i) {
@@ -111,8 +137,9 @@ Fit fit_candidate(const SmallPicture& small, const Eigen::Vector2d& centre, doub
   near.semi_major_px = near.semi_minor_px = radius;
   Fit fit;
   for (const double window : {0.16, 0.10, 0.07, 0.05}) {
-    fit = limbus_fit::fit_round(small, near, window, ring_width, false);
+    fit = limbus_fit::fit_round(small, near, window, ring_width, false, 1.0);
     if (!fit.good) return fit;
+    if (fit.ellipse.arc_share < 0.2 || fit.contrast < 0.5) return {};
     near = fit.ellipse;
   }
   return fit;
@@ -139,7 +166,7 @@ LimbusEllipse in_small(const SmallPicture& small, LimbusEllipse e) {
   return e;
 }
 
-double worth(const Fit& fit) { return fit.ellipse.arc_share * std::min(1.5, fit.contrast); }
+double worth(const Fit& fit) { return fit.ellipse.arc_share * std::min(5.0, fit.contrast); }
 
 // Of nested rings the outermost that holds its own against those inside it.
 const Fit* choose(const std::vector<Fit>& fits, double least_arc) {
@@ -152,7 +179,7 @@ const Fit* choose(const std::vector<Fit>& fits, double least_arc) {
     const double apart = (fit.ellipse.centre_px - best->ellipse.centre_px).norm();
     const double radius = fit.ellipse.mean_radius_px();
     if (apart < 0.25 * radius && radius > 1.1 * outer->ellipse.mean_radius_px() &&
-        fit.ellipse.arc_share >= least_arc && worth(fit) > 0.45 * worth(*best))
+        fit.ellipse.arc_share >= least_arc && worth(fit) > 0.3 * worth(*best))
       outer = &fit;
   }
   return outer;
@@ -182,7 +209,8 @@ std::optional<LimbusEllipse> refine_limbus(const cv::Mat& luma, const cv::Mat& c
   LimbusEllipse now = in_small(small, near);
   Fit fit;
   for (const double window : {0.10, 0.06, 0.05}) {
-    fit = limbus_fit::fit_round(small, now, window, ring_width, true);
+    fit = limbus_fit::fit_round(small, now, window, window > 0.07 ? ring_width : 0.06, true,
+                                window > 0.07 ? 1.0 : 0.25);
     if (!fit.good) break;
     now = fit.ellipse;
   }
@@ -208,17 +236,27 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
   const double least = options.least_radius_share * longer / factor;
   const double most = options.most_radius_share * longer / factor;
 
-  cv::Mat grey;
-  cv::extractChannel(small.pixels, grey, 0);
-  cv::resize(grey, grey, cv::Size(grey.cols / 2, grey.rows / 2), 0, 0, cv::INTER_AREA);
+  cv::Mat tiny;
+  cv::resize(small.pixels, tiny, cv::Size(small.pixels.cols / 2, small.pixels.rows / 2), 0, 0,
+             cv::INTER_AREA);
   std::vector<Fit> fits;
-  for (const Vote& vote : vote_centres(grey, least / 2, most / 2)) {
-    const Eigen::Vector2d centre(2 * vote.centre.x + 0.5, 2 * vote.centre.y + 0.5);
+  const auto try_centre = [&](const Eigen::Vector2d& centre) {
     for (const double radius : ring_radii(small, centre, least, most)) {
+      const bool known = std::any_of(fits.begin(), fits.end(), [&](const Fit& f) {
+        return (f.ellipse.centre_px - centre).norm() < 0.05 * radius &&
+               std::abs(f.ellipse.mean_radius_px() / radius - 1) < 0.04;
+      });
+      if (known) continue;
       const Fit fit = fit_candidate(small, centre, radius);
       if (plausible(fit, options, least, most)) fits.push_back(fit);
     }
-  }
+  };
+  for (const Vote& vote : vote_centres(tiny, least / 2, most / 2))
+    try_centre({2 * vote.centre.x + 0.5, 2 * vote.centre.y + 0.5});
+  // Once more about the best ring's own centre: a vote is some pixels off.
+  const auto best = std::max_element(
+      fits.begin(), fits.end(), [](const Fit& a, const Fit& b) { return worth(a) < worth(b); });
+  if (best != fits.end()) try_centre(Eigen::Vector2d(best->ellipse.centre_px));
   std::stable_sort(fits.begin(), fits.end(),
                    [](const Fit& a, const Fit& b) { return worth(a) > worth(b); });
   if (report) {

@@ -133,29 +133,49 @@ Steps steps_of(const Unwrapped& polar, int half, bool linear) {
   out.step.assign(total, {0, 0, 0});
   out.valid.assign(total, 0);
   std::vector<std::array<float, 3>> running(static_cast<std::size_t>(polar.columns) + 1);
+  std::vector<float> moment(running.size());  // running sum of column * luma
   for (int s = 0; s < polar.sectors; ++s) {
     const auto* row = &polar.value[static_cast<std::size_t>(s) * polar.columns];
     const int limit = polar.first_outside[static_cast<std::size_t>(s)];
     running[0] = {0, 0, 0};
+    moment[0] = 0;
     for (int i = 0; i < limit; ++i) {
       auto& next = running[static_cast<std::size_t>(i) + 1];
       next = running[static_cast<std::size_t>(i)];
       const float y = row[i][0] + dark;
-      next[0] += linear ? row[i][0] : std::log(y);
+      const float luma = linear ? row[i][0] : std::log(y);
+      next[0] += luma;
+      moment[static_cast<std::size_t>(i) + 1] =
+          moment[static_cast<std::size_t>(i)] + static_cast<float>(i) * luma;
       next[1] += linear ? row[i][1] : row[i][1] / y;
       next[2] += linear ? row[i][2] : row[i][2] / y;
     }
+    // One level a sector: a level that changes along the ray would move the edge towards the dark
+    // side.
+    const float level =
+        linear && limit > 0
+            ? running[static_cast<std::size_t>(limit)][0] / static_cast<float>(limit) + dark
+            : 1.0F;
     for (int i = half; i + half < limit; ++i) {
+      const int wide = std::min({5 * half / 2, i, limit - 1 - i});
+      if (2 * wide < 3 * half) continue;
       const auto& below = running[static_cast<std::size_t>(i - half)];
       const auto& here = running[static_cast<std::size_t>(i)];
       const auto& after = running[static_cast<std::size_t>(i) + 1];
       const auto& above = running[static_cast<std::size_t>(i) + 1 + half];
       const auto n = static_cast<float>(half);
-      const float level =
-          linear ? (above[0] - after[0] + here[0] - below[0]) / (2 * n) + dark : 1.0F;
       auto& step = out.step[static_cast<std::size_t>(s) * polar.columns + i];
       for (std::size_t k = 0; k < 3; ++k)
         step[k] = ((above[k] - after[k]) - (here[k] - below[k])) / (n * level);
+      // Shading slopes across the picture: what a straight line through a wider stretch makes of
+      // the step is taken off, and the rest scaled so that a true step keeps its height.
+      const auto first = static_cast<std::size_t>(i - wide),
+                 last = static_cast<std::size_t>(i + wide) + 1;
+      const float lever = (moment[last] - moment[first]) -
+                          static_cast<float>(i) * (running[last][0] - running[first][0]);
+      const auto w = static_cast<float>(wide);
+      const float share = (n + 1) / (w * (w + 1) * (2 * w + 1) / 3);
+      step[0] = (step[0] - share * lever / level) / (1 - share * w * (w + 1) / 2);
       out.valid[static_cast<std::size_t>(s) * polar.columns + i] = 1;
     }
   }
@@ -329,12 +349,12 @@ LimbusEllipse moved(const LimbusEllipse& near, const Shape& shape) {
 }  // namespace
 
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
-              double half_width, bool linear) {
+              double half_width, bool linear, double chroma_trust) {
   constexpr int sectors = 96;
   Fit out;
   const double step = std::clamp(1.0 / near.mean_radius_px(), 0.008, 0.02);
   const int half = std::max(2, static_cast<int>(std::lround(half_width / step)));
-  const double reach = window + (half + 2) * step;
+  const double reach = window + (2.5 * half + 2) * step;
   const double from = -step * std::ceil(reach / step);
   const Unwrapped polar = unwrap(small, near, sectors, 2, from, reach, step);
   const Steps steps = steps_of(polar, half, linear);
@@ -342,7 +362,9 @@ Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double windo
   std::vector<int> column(sectors, mid);
   const RingStep ring = ring_step(steps, column);
   if (ring.sectors < sectors / 3) return out;
-  const std::vector<Edge> edges = edges_of(steps, polar, ring, window);
+  RingStep weighed = ring;
+  for (std::size_t k = 1; k < 3; ++k) weighed.scatter[k] /= std::max(chroma_trust, 1e-3);
+  const std::vector<Edge> edges = edges_of(steps, polar, weighed, window);
   if (edges.size() < sectors / 4) return out;
   const Shape shape = fit_shape(edges, window);
   out.ellipse = moved(near, shape);

@@ -74,6 +74,6 @@ struct Fit {
 // One round: unwraps about `near`, looks for the step within `window` (log radius) and fits the
 // ellipse.
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
-              double half_width, bool linear);
+              double half_width, bool linear, double chroma_trust);
 
 }  // namespace rhumb::eye::limbus_fit
