@@ -10,7 +10,7 @@
 //            constant angle per recording, which the reference room finds.
 #pragma once
 
-#include <Eigen/Core>
+#include <Eigen/LU>
 #include <vector>
 
 namespace rhumb::eye {

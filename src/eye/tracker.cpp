@@ -1,0 +1,121 @@
+#include "eye/tracker.h"
+
+#include <cmath>
+
+#include "eye/correlate.h"
+#include "eye/limbus.h"
+#include "eye/register.h"
+
+namespace rhumb::eye {
+
+namespace {
+
+constexpr int search_level = 1;
+// Following is given up for a search when less than this share of the ring agreed in the frames
+// before: a sudden loss against the eye's own usual share is a jump, not a poor frame.
+constexpr double sudden_loss = 0.6;
+
+}  // namespace
+
+struct EyeTracker::State {
+  std::shared_ptr<const RingTemplate> ring;
+  TrackerOptions options;
+  Aligner aligner;
+  RingSpectrum reference;
+  double outer_radius = 1.6;
+  bool following = false;
+  RingPose last;
+  RingPose before_last;
+  double usual_share = 0.0;
+  int lost_frames = 0;
+  std::vector<float> contrast, mask, curve;
+
+  Alignment follow(const video::Frame& frame, const RingPose& start);
+  Alignment turn_about(const video::Frame& frame, const RingPose& start);
+  Alignment search(const video::Frame& frame);
+  static double quality(const Alignment& a) { return a.ring_share * a.agreement; }
+};
+
+Alignment EyeTracker::State::follow(const video::Frame& frame, const RingPose& start) {
+  aligner.look_at(frame.luma, start, outer_radius);
+  return aligner.align(*ring, start, AlignOptions{});
+}
+
+// Tries the rotations that correlation offers, about a pose whose centre and scale are believed.
+Alignment EyeTracker::State::turn_about(const video::Frame& frame, const RingPose& start) {
+  aligner.look_at(frame.luma, start, outer_radius);
+  aligner.contrast(ring->level[search_level].shape, search_level, start, contrast, mask);
+  reference.correlate(RingSpectrum(ring->level[search_level].shape, contrast), curve);
+  Alignment best;
+  for (const RotationPeak& peak : rotation_peaks(curve, 3)) {
+    RingPose turned = start;
+    PoseParts parts = parts_of(ring->picture_from_upright, start.linear);
+    parts.rotation_rad += peak.rotation_rad;
+    turned.linear = linear_of(ring->picture_from_upright, parts);
+    const Alignment got = aligner.align(*ring, turned, AlignOptions{}, search_level);
+    if (quality(got) > quality(best)) best = got;
+  }
+  return quality(best) > 0.0 ? aligner.align(*ring, best.pose, AlignOptions{}, 0) : best;
+}
+
+Alignment EyeTracker::State::search(const video::Frame& frame) {
+  const auto limbus = options.find_limbus
+                          ? options.find_limbus(frame)
+                          : find_limbus(frame.luma, frame.cb, frame.cr, LimbusOptions{});
+  if (!limbus) return {};
+  RingPose start;
+  PoseParts parts;
+  parts.scale = limbus->mean_radius_px();
+  start.linear = linear_of(ring->picture_from_upright, parts);
+  start.offset_px = limbus->centre_px;
+  return turn_about(frame, start);
+}
+
+EyeTracker::EyeTracker(const EyeAtlas& atlas, TrackerOptions options)
+    : state_(std::make_unique<State>()) {
+  state_->ring = atlas.ring;
+  state_->options = std::move(options);
+  state_->outer_radius = atlas.radii.back();
+  const TemplateLevel& level = atlas.ring->level[search_level];
+  state_->reference = RingSpectrum(level.shape, level.value);
+}
+
+EyeTracker::~EyeTracker() = default;
+EyeTracker::EyeTracker(EyeTracker&&) noexcept = default;
+EyeTracker& EyeTracker::operator=(EyeTracker&&) noexcept = default;
+
+EyePose EyeTracker::track(const video::Frame& frame) {
+  State& s = *state_;
+  const auto good = [&](const Alignment& a) {
+    return a.ring_share >= s.options.least_ring_share && a.agreement > 0.2 &&
+           a.covariance(3, 3) > 0.0 &&
+           std::sqrt(a.covariance(3, 3)) <= s.options.largest_rotation_se_rad;
+  };
+  Alignment best;
+  if (s.following) {
+    best = s.follow(frame, s.last);
+    if (best.ring_share < sudden_loss * s.usual_share) {
+      const Alignment turned = s.turn_about(frame, s.last);
+      if (State::quality(turned) > State::quality(best)) best = turned;
+    }
+  }
+  const bool poor = best.ring_share < sudden_loss * s.usual_share || !good(best);
+  if (poor && s.lost_frames % s.options.search_every == 0) {
+    const Alignment found = s.search(frame);
+    if (State::quality(found) > State::quality(best)) best = found;
+  }
+  EyePose pose = eye_pose_of(best, s.ring->picture_from_upright);
+  pose.found = good(best);
+  if (pose.found) {
+    s.following = true;
+    s.last = best.pose;
+    s.usual_share += (s.usual_share == 0.0 ? 1.0 : 0.1) * (best.ring_share - s.usual_share);
+    s.lost_frames = 0;
+  } else {
+    ++s.lost_frames;
+    s.usual_share *= 0.98;
+  }
+  return pose;
+}
+
+}  // namespace rhumb::eye
