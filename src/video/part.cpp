@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <new>
 
 #include "video/error.h"
@@ -15,7 +16,9 @@ constexpr std::int64_t most_pixels = std::int64_t{8192} * 8192;
 // Above 4K each decoder thread costs 50 MB and more, so fewer are let run.
 constexpr std::int64_t large_pixels = std::int64_t{4096} * 2304;
 // Reading goes on after errors, but not for ever: a disk that fails gives nothing but errors.
-constexpr int most_errors_in_a_row = 200;
+constexpr int most_errors_in_a_row = 2000;
+// A key frame follows a seek at once, or the file has no order to rely on.
+constexpr int most_packets_to_key = 2000;
 
 }  // namespace
 
@@ -97,34 +100,43 @@ void Part::open_decoder(const PartOptions& options) {
   }
 }
 
-std::optional<Decoded> Part::next() {
+// What the decoder has ready, if anything.
+std::optional<Decoded> Part::receive() {
   av::FramePtr picture(av_frame_alloc());
   if (picture == nullptr) {
     throw std::bad_alloc();
   }
-  while (errors_in_a_row_ < most_errors_in_a_row && !input_->is_cancelled()) {
-    const int got = avcodec_receive_frame(decoder_.get(), picture.get());
-    if (got == 0) {
-      errors_in_a_row_ = 0;
-      if (picture->width <= 0 || picture->height <= 0 || picture->data[0] == nullptr) {
-        continue;
-      }
-      Decoded decoded;
-      if (picture->best_effort_timestamp != AV_NOPTS_VALUE) {
-        decoded.stamp_s =
-            static_cast<double>(picture->best_effort_timestamp) * av_q2d(stream_->time_base);
-      }
-      decoded.damaged =
-          picture->decode_error_flags != 0 || (picture->flags & AV_FRAME_FLAG_CORRUPT) != 0;
-      decoded.picture = std::move(picture);
-      return decoded;
-    }
-    if (got == AVERROR_EOF) {
+  while (true) {
+    last_receive_ = avcodec_receive_frame(decoder_.get(), picture.get());
+    if (last_receive_ < 0) {
       return std::nullopt;
     }
-    if (got != AVERROR(EAGAIN)) {
-      ++damaged_packets_;
-      ++errors_in_a_row_;
+    errors_in_a_row_ = 0;
+    if (picture->width > 0 && picture->height > 0 && picture->data[0] != nullptr) {
+      break;
+    }
+  }
+  Decoded decoded;
+  if (picture->best_effort_timestamp != AV_NOPTS_VALUE) {
+    decoded.stamp_s =
+        static_cast<double>(picture->best_effort_timestamp) * av_q2d(stream_->time_base);
+  }
+  decoded.damaged =
+      picture->decode_error_flags != 0 || (picture->flags & AV_FRAME_FLAG_CORRUPT) != 0;
+  decoded.picture = std::move(picture);
+  return decoded;
+}
+
+std::optional<Decoded> Part::next() {
+  while (goes_on()) {
+    if (auto decoded = receive()) {
+      return decoded;
+    }
+    if (last_receive_ == AVERROR_EOF) {
+      return std::nullopt;
+    }
+    if (last_receive_ != AVERROR(EAGAIN)) {
+      count_damage();
       if (draining_) {
         continue;
       }
@@ -138,50 +150,105 @@ std::optional<Decoded> Part::next() {
   return std::nullopt;
 }
 
-// Hands the decoder one packet, or tells it that there are no more.
-void Part::feed() {
-  while (errors_in_a_row_ < most_errors_in_a_row && !input_->is_cancelled()) {
+bool Part::goes_on() const {
+  return errors_in_a_row_ < most_errors_in_a_row && !input_->is_cancelled();
+}
+
+void Part::count_damage() {
+  ++damaged_packets_;
+  ++errors_in_a_row_;
+}
+
+// The next packet of the stream into packet_; false at the end of what can be read.
+bool Part::read_packet() {
+  av_packet_unref(packet_.get());
+  while (goes_on()) {
     const int read = av_read_frame(format_.get(), packet_.get());
-    if (read == AVERROR(EAGAIN)) {
-      ++errors_in_a_row_;
-      continue;
-    }
-    if (read < 0 && read != AVERROR_INVALIDDATA) {
+    if (read == 0) {
+      if (packet_->stream_index == stream_->index) {
+        return true;
+      }
+      av_packet_unref(packet_.get());
+    } else if (read == AVERROR_INVALIDDATA || read == AVERROR(EAGAIN)) {
+      count_damage();
+    } else {
       if (read != AVERROR_EOF && read != AVERROR_EXIT) {
         notes_.push_back(fmt::format("{}: reading stopped early ({})", path_.filename().string(),
                                      av::message(read)));
       }
-      draining_ = true;
-      avcodec_send_packet(decoder_.get(), nullptr);
+      return false;
+    }
+  }
+  return false;
+}
+
+// Hands the decoder one packet, or tells it that there are no more.
+void Part::feed() {
+  while (read_packet()) {
+    const int sent = avcodec_send_packet(decoder_.get(), packet_.get());
+    if (sent >= 0 || sent == AVERROR(EAGAIN)) {
       return;
     }
-    if (read < 0) {
-      ++damaged_packets_;
-      ++errors_in_a_row_;
-      continue;
-    }
-    if (packet_->stream_index != stream_->index) {
-      av_packet_unref(packet_.get());
-      continue;
-    }
-    const int sent = avcodec_send_packet(decoder_.get(), packet_.get());
-    av_packet_unref(packet_.get());
-    if (sent < 0 && sent != AVERROR(EAGAIN)) {
-      ++damaged_packets_;
-      ++errors_in_a_row_;
-      continue;
-    }
-    return;
+    count_damage();
   }
+  draining_ = true;
+  avcodec_send_packet(decoder_.get(), nullptr);
+}
+
+std::optional<PacketFacts> Part::next_packet() {
+  if (!read_packet()) {
+    return std::nullopt;
+  }
+  PacketFacts facts;
+  if (packet_->pts != AV_NOPTS_VALUE) {
+    facts.stamp_s = static_cast<double>(packet_->pts) * av_q2d(stream_->time_base);
+  }
+  facts.is_key = (packet_->flags & AV_PKT_FLAG_KEY) != 0;
+  facts.is_shown = (packet_->flags & AV_PKT_FLAG_DISCARD) == 0;
+  return facts;
 }
 
 bool Part::seek(double stamp_s) {
-  const auto stamp = static_cast<std::int64_t>(stamp_s / av_q2d(stream_->time_base));
+  const auto stamp = static_cast<std::int64_t>(std::floor(stamp_s / av_q2d(stream_->time_base)));
   const int sought = av_seek_frame(format_.get(), stream_->index, stamp, AVSEEK_FLAG_BACKWARD);
   avcodec_flush_buffers(decoder_.get());
   draining_ = false;
   errors_in_a_row_ = 0;
   return sought >= 0;
+}
+
+std::optional<double> Part::key_stamp(double stamp_s) {
+  if (!seek(stamp_s)) {
+    return std::nullopt;
+  }
+  for (int tried = 0; tried < most_packets_to_key; ++tried) {
+    const auto packet = next_packet();
+    if (!packet) {
+      return std::nullopt;
+    }
+    if (packet->is_key && packet->is_shown && packet->stamp_s) {
+      return packet->stamp_s;
+    }
+  }
+  return std::nullopt;
+}
+
+std::optional<Decoded> Part::key_picture(double stamp_s) {
+  if (!key_stamp(stamp_s)) {
+    return std::nullopt;
+  }
+  // A second packet may hold the second field; of a progressive stream it isn't needed.
+  const int field_order = stream_->codecpar->field_order;
+  const int packets = field_order == AV_FIELD_PROGRESSIVE ? 1 : 2;
+  for (int sent = 0; sent < packets; ++sent) {
+    if (avcodec_send_packet(decoder_.get(), packet_.get()) < 0 || !read_packet()) {
+      break;
+    }
+  }
+  avcodec_send_packet(decoder_.get(), nullptr);
+  std::optional<Decoded> decoded = receive();
+  avcodec_flush_buffers(decoder_.get());
+  return decoded;
 }
 
 double Part::promised_duration_s() const {

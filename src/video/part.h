@@ -27,6 +27,12 @@ struct Decoded {
   bool damaged = false;
 };
 
+struct PacketFacts {
+  std::optional<double> stamp_s;  // presentation
+  bool is_key = false;
+  bool is_shown = true;  // false for what an edit list leaves out
+};
+
 class Part {
  public:
   // Throws VideoError when the file is no video that libav can decode.
@@ -38,6 +44,14 @@ class Part {
   // Goes to the key frame at or before a time of the stream's own; false when the file can't be
   // sought.
   bool seek(double stamp_s);
+
+  // The next packet of the stream without decoding it; nothing at the end. Not to be mixed with
+  // next().
+  std::optional<PacketFacts> next_packet();
+  // Stamp of the key frame at or before a time (of the first one after it, where none is before).
+  std::optional<double> key_stamp(double stamp_s);
+  // That picture decoded by itself, for a look without reading what lies between.
+  std::optional<Decoded> key_picture(double stamp_s);
 
   const std::filesystem::path& path() const { return path_; }
   const AVStream& stream() const { return *stream_; }
@@ -52,6 +66,10 @@ class Part {
   void open_container();
   void open_decoder(const PartOptions& options);
   void feed();
+  bool goes_on() const;
+  void count_damage();
+  bool read_packet();
+  std::optional<Decoded> receive();
 
   std::filesystem::path path_;
   std::unique_ptr<FileInput> input_;
@@ -62,6 +80,7 @@ class Part {
   std::int64_t damaged_packets_ = 0;
   int errors_in_a_row_ = 0;
   bool draining_ = false;
+  int last_receive_ = 0;
   std::vector<std::string> notes_;
 };
 

@@ -4,7 +4,6 @@
 
 extern "C" {
 #include <libavutil/log.h>
-#include <libavutil/pixdesc.h>
 }
 
 #include <algorithm>
@@ -12,13 +11,16 @@ extern "C" {
 #include <utility>
 
 #include "video/deinterlace.h"
+#include "video/frame_maker.h"
 #include "video/part.h"
-#include "video/planes.h"
+#include "video/stamp_list.h"
 #include "video/stamps.h"
-#include "video/upright.h"
 
 namespace rhumb::video {
 namespace {
+
+// A stretch that starts earlier is reached soonest by decoding everything before it.
+constexpr double worth_skipping_s = 5.0;
 
 // A decoded picture with its place in time, on its way to becoming a Frame.
 struct Timed {
@@ -26,36 +28,6 @@ struct Timed {
   double time_s = 0.0;
   bool damaged = false;
 };
-
-Matrix matrix_of(const AVFrame& picture) {
-  switch (picture.colorspace) {
-    case AVCOL_SPC_BT709:
-      return Matrix::Bt709;
-    case AVCOL_SPC_BT470BG:
-    case AVCOL_SPC_SMPTE170M:
-    case AVCOL_SPC_FCC:
-      return Matrix::Bt601;
-    case AVCOL_SPC_BT2020_NCL:
-    case AVCOL_SPC_BT2020_CL:
-      return Matrix::Bt2020;
-    default:  // unstated: standard definition has BT.601, high definition BT.709 (common practice,
-              // no source)
-      return picture.height < 720 ? Matrix::Bt601 : Matrix::Bt709;
-  }
-}
-
-bool is_full_range(const AVFrame& picture) {
-  switch (picture.format) {
-    case AV_PIX_FMT_YUVJ420P:
-    case AV_PIX_FMT_YUVJ422P:
-    case AV_PIX_FMT_YUVJ444P:
-    case AV_PIX_FMT_YUVJ440P:
-    case AV_PIX_FMT_YUVJ411P:
-      return true;
-    default:
-      return picture.color_range == AVCOL_RANGE_JPEG;
-  }
-}
 
 }  // namespace
 
@@ -65,14 +37,13 @@ struct Reader::Inside {
   std::optional<Frame> next();
 
   void open_part(std::size_t index);
-  void learn_from_first(const AVFrame& first);
-  void note_formats(const AVFrame& first);
+  void skip_to_stretch();
+  bool land_before(double stamp_s);
   std::optional<Timed> next_timed();
   bool mark_interlaced(AVFrame& picture);
   std::optional<Timed> next_progressive();
   std::optional<Timed> take_deinterlaced();
-  Frame finish_frame(Timed timed);
-  void note(const std::string& text);
+  void note(const std::string& text) { add_note(facts, text); }
   void note_end();
   void collect_counts();
   bool is_cancelled() const { return options.cancel.stop_requested(); }
@@ -89,9 +60,7 @@ struct Reader::Inside {
   bool fields_in_use = false;
   bool ended = false;
   std::deque<std::pair<double, bool>> in_fields;  // time and damage of the pictures inside
-  PlaneMaker planes;
-  cv::Size size;
-  Lay lay;
+  std::optional<FrameMaker> maker;
   std::int64_t index = 0;
 };
 
@@ -114,7 +83,13 @@ Reader::Inside::Inside(const std::vector<std::filesystem::path>& files,
                      "not one picture can be decoded",
                      "check that it plays, or copy it again from the recorder");
   }
-  learn_from_first(*ahead->picture);
+  maker.emplace(*part, *ahead->picture, options.honour_rotation, facts);
+  facts.promised_duration_s = part->promised_duration_s();
+  facts.promised_rate_hz = part->promised_rate_hz();
+  if (options.from_s && *options.from_s > worth_skipping_s && paths.size() == 1 &&
+      !options.keyframes_only) {
+    skip_to_stretch();
+  }
 }
 
 void Reader::Inside::open_part(std::size_t index_in) {
@@ -131,54 +106,41 @@ void Reader::Inside::open_part(std::size_t index_in) {
   clock.start_part();
 }
 
-void Reader::Inside::learn_from_first(const AVFrame& first) {
-  size = square_size(first, part->stream());
-  if (size.width != first.width) {
-    note(fmt::format("pixels are not square: {} x {} was resampled to {} x {}", first.width,
-                     first.height, size.width, size.height));
+// Goes near the stretch that is wanted, when the pictures before it can be counted without decoding
+// them.
+void Reader::Inside::skip_to_stretch() {
+  if (!ahead->stamp_s) {
+    return;
   }
-  if (options.honour_rotation) {
-    lay = lay_of(part->stream(), first);
+  const double first_s = *ahead->stamp_s;
+  const std::vector<double> stamps = stamps_of_pictures(paths[0], options.cancel);
+  const auto place_of = [&](double stamp_s) {
+    return std::lower_bound(stamps.begin(), stamps.end(), stamp_s - 1e-7) - stamps.begin();
+  };
+  if (stamps.empty() || place_of(first_s) != 0 || stamps.front() > first_s + 1e-7 ||
+      !land_before(first_s + *options.from_s)) {
+    open_part(0);  // begin again: what was decoded while trying is of no use
+    ahead = part->next();
+    return;
   }
-  if (!lay.is_exact) {
-    note("the display rotation is no quarter turn and was rounded to one");
-  }
-  const bool on_side = lay.quarter_turns % 2 != 0;
-  facts.width = on_side ? size.height : size.width;
-  facts.height = on_side ? size.width : size.height;
-  facts.rotation_deg = 90 * lay.quarter_turns;
-  facts.flipped = lay.flipped;
-  facts.container = part->container();
-  facts.codec = part->codec();
-  facts.promised_duration_s = part->promised_duration_s();
-  facts.promised_rate_hz = part->promised_rate_hz();
-  note_formats(first);
+  clock.place(first_s, std::nullopt);
+  clock.skip_to(*ahead->stamp_s - first_s);
+  facts.part_starts_s = {0.0};
+  index = place_of(*ahead->stamp_s);
 }
 
-void Reader::Inside::note_formats(const AVFrame& first) {
-  const auto format = static_cast<AVPixelFormat>(first.format);
-  const AVPixFmtDescriptor* about = av_pix_fmt_desc_get(format);
-  facts.pixel_format = about != nullptr ? about->name : "unknown";
-  facts.bit_depth = about != nullptr ? about->comp[0].depth : 8;
-  const bool converts = PlaneMaker::converts_colour(first.format);
-  facts.full_range = !converts && is_full_range(first);
-  facts.matrix = converts ? Matrix::Bt709 : matrix_of(first);
-  if (converts) {
-    note(fmt::format("{} pictures were converted to BT.709 luma and colour differences",
-                     facts.pixel_format));
+// Decodes the first picture after a jump; true when it lies before the wanted stamp.
+bool Reader::Inside::land_before(double stamp_s) {
+  for (const double margin_s : {0.0, 3.0, 15.0}) {
+    if (!part->seek(stamp_s - margin_s)) {
+      return false;
+    }
+    ahead = part->next();
+    if (ahead && ahead->stamp_s && *ahead->stamp_s <= stamp_s) {
+      return true;
+    }
   }
-  if (facts.bit_depth > 8) {
-    note(fmt::format("{} bit samples were rounded to 8 bit", facts.bit_depth));
-  }
-  if (first.color_trc == AVCOL_TRC_SMPTE2084 || first.color_trc == AVCOL_TRC_ARIB_STD_B67) {
-    note("the recording has a high dynamic range transfer curve; it was read as it is");
-  }
-}
-
-void Reader::Inside::note(const std::string& text) {
-  if (std::find(facts.notes.begin(), facts.notes.end(), text) == facts.notes.end()) {
-    facts.notes.push_back(text);
-  }
+  return false;
 }
 
 // The next decoded picture over all parts, with its time.
@@ -257,26 +219,6 @@ std::optional<Timed> Reader::Inside::next_progressive() {
   }
 }
 
-Frame Reader::Inside::finish_frame(Timed timed) {
-  const cv::Size square = square_size(*timed.picture, part->stream());
-  if (square != size) {
-    note(
-        "the picture size changes within the recording; all pictures were brought to the first "
-        "size");
-  }
-  Planes made = planes.make(std::move(timed.picture));
-  make_upright(made, size, lay);
-  Frame frame;
-  frame.index = index;
-  frame.time_s = timed.time_s;
-  frame.damaged = timed.damaged;
-  frame.luma = std::move(made.luma);
-  frame.cb = std::move(made.cb);
-  frame.cr = std::move(made.cr);
-  frame.owner = std::move(made.owner);
-  return frame;
-}
-
 void Reader::Inside::collect_counts() {
   facts.damaged_packets = damaged_packets_before + part->damaged_packets();
   facts.missing_stamps = clock.missing();
@@ -320,8 +262,10 @@ std::optional<Frame> Reader::Inside::next() {
     }
     ++facts.frames;
     facts.concealed_frames += timed->damaged ? 1 : 0;
-    Frame frame = finish_frame(std::move(*timed));
-    ++index;
+    Frame frame = maker->make(*part, std::move(timed->picture), facts);
+    frame.index = index++;
+    frame.time_s = timed->time_s;
+    frame.damaged = timed->damaged;
     return frame;
   }
 }

@@ -24,6 +24,11 @@ void StampClock::start_part() {
   last_was_sound_ = false;
 }
 
+void StampClock::skip_to(double time_s) {
+  last_s_ = time_s - usual_interval_s();
+  last_was_sound_ = false;
+}
+
 double StampClock::usual_interval_s() const {
   const std::size_t count = std::min(intervals_, intervals_s_.size());
   if (count < 3) {

@@ -22,6 +22,9 @@ class StampClock {
   // A new file: its first stamp lies one usual interval after the last one.
   void start_part();
 
+  // Pictures up to shortly before this time were left out on purpose.
+  void skip_to(double time_s);
+
   // Time of a picture from its own stamp and the next picture's (both in the file's clock, in
   // seconds).
   double place(std::optional<double> stamp_s, std::optional<double> next_stamp_s);
