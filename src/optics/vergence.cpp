@@ -1,5 +1,9 @@
 #include "optics/vergence.h"
 
+#include <cmath>
+
+#include "angle/angle.h"
+
 namespace rhumb::optics {
 namespace {
 
@@ -13,6 +17,19 @@ double reduced_distance_m(const LensPlane& plane) {
 
 double vergence_at_lens(const LensPlane& plane) {
   return carried(plane.cornea_D + plane.refraction_D, reduced_distance_m(plane));
+}
+
+// How much more the steep meridian is magnified than the flat one.
+double relative_magnification(const PowerVector& cornea, double depth_mm) {
+  const double reduced_m = depth_mm * 1e-3 / aqueous_index;
+  const double half = 0.5 * cylinder_of(cornea);
+  return (1.0 - reduced_m * (cornea.m_D - half)) / (1.0 - reduced_m * (cornea.m_D + half));
+}
+
+double stretched_axis_rad(double axis_rad, double along_rad, double stretch) {
+  const double from_along = axis_rad - along_rad;
+  return angle::wrap_axis(along_rad +
+                          std::atan2(std::sin(from_along), stretch * std::cos(from_along)));
 }
 
 }  // namespace
@@ -64,6 +81,16 @@ PowerVector lens_for(const PowerVector& cornea, const PowerVector& refraction,
 
 double implied_eye_length_mm(double lens_D, const LensPlane& plane) {
   return plane.effective_position_mm + 1e3 * plane.index / (vergence_at_lens(plane) + lens_D);
+}
+
+double seen_axis_rad(double true_axis_rad, const PowerVector& cornea, double depth_mm) {
+  return stretched_axis_rad(true_axis_rad, astigmatism_of(cornea).steep_rad,
+                            relative_magnification(cornea, depth_mm));
+}
+
+double true_axis_rad(double seen_axis_rad, const PowerVector& cornea, double depth_mm) {
+  return stretched_axis_rad(seen_axis_rad, astigmatism_of(cornea).steep_rad,
+                            1.0 / relative_magnification(cornea, depth_mm));
 }
 
 }  // namespace rhumb::optics

@@ -49,4 +49,12 @@ PowerVector lens_for(const PowerVector& cornea, const PowerVector& refraction,
 // Eye length, in mm, that a spherical equivalent implies together with the rest.
 double implied_eye_length_mm(double lens_D, const LensPlane& plane);
 
+// Direction in which a mark line behind a toric cornea is seen from the front, for a true direction
+// in the eye, and back: each principal meridian is magnified by its own 1 / (1 - (d/n) F). Two
+// dioptres of corneal cylinder turn a direction at 45 degrees to it by 0.23 degrees at a depth
+// of 4.5 mm. cornea: keratometry as a power vector; depth_mm: of the marks behind the cornea. Axes
+// in [0, pi).
+double seen_axis_rad(double true_axis_rad, const PowerVector& cornea, double depth_mm);
+double true_axis_rad(double seen_axis_rad, const PowerVector& cornea, double depth_mm);
+
 }  // namespace rhumb::optics
