@@ -8,6 +8,7 @@
 #include <cstdio>
 #include <utility>
 
+#include "cli/clock.h"
 #include "files/user_error.h"
 
 namespace rhumb::cli {
@@ -21,14 +22,6 @@ std::string place_text(double time_s) {
 }
 
 }  // namespace
-
-std::string clock_text(double seconds) {
-  const long whole = std::isfinite(seconds) ? std::lround(std::clamp(seconds, 0.0, 1e7)) : 0;
-  const long hours = whole / 3600;
-  const long minutes = whole / 60 % 60;
-  if (hours > 0) return fmt::format("{}:{:02}:{:02}", hours, minutes, whole % 60);
-  return fmt::format("{}:{:02}", minutes, whole % 60);
-}
 
 ProgressLine::ProgressLine(std::string label, bool quiet)
     : label_(one_line(std::move(label), 60)),

@@ -34,7 +34,4 @@ class ProgressLine {
   bool line_open_ = false;
 };
 
-// "3:07", "1:02:45": seconds as people read them.
-std::string clock_text(double seconds);
-
 }  // namespace rhumb::cli
