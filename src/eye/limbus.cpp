@@ -55,7 +55,7 @@ void add_votes(const cv::Mat& channel, float noise, double least_radius, double 
                        py[x] / g, g / (g + noise)});
     }
   }
-  cv::Mat votes(channel.size(), CV_32F);
+  cv::Mat votes(channel.size(), CV_32F), mean;
   for (double r = least_radius; r <= most_radius; r *= 1.13) {
     votes.setTo(0);
     const auto radius = static_cast<float>(r);
@@ -65,8 +65,12 @@ void add_votes(const cv::Mat& channel, float noise, double least_radius, double 
       if (cx < 0 || cy < 0 || cx >= channel.cols || cy >= channel.rows) continue;
       votes.at<float>(cy, cx) += e.weight;
     }
-    cv::GaussianBlur(votes, votes, cv::Size(), std::max(1.5, 0.06 * r));
-    votes *= 1.0 / std::sqrt(r);  // rings of all sizes count alike
+    // Less the votes that fall everywhere, times the radius: full rings of all sizes count alike.
+    const int near = 2 * static_cast<int>(std::lround(std::max(1.0, 0.06 * r))) + 1;
+    cv::blur(votes, mean, cv::Size(4 * near + 1, 4 * near + 1));
+    cv::blur(votes, votes, cv::Size(near, near));
+    cv::blur(votes, votes, cv::Size(near, near));
+    votes = cv::max((votes - mean) * r, 0.0);
     sum += votes.mul(votes);
   }
 }
@@ -136,10 +140,10 @@ Fit fit_candidate(const SmallPicture& small, const Eigen::Vector2d& centre, doub
   near.centre_px = centre;
   near.semi_major_px = near.semi_minor_px = radius;
   Fit fit;
-  for (const double window : {0.16, 0.10, 0.07, 0.05}) {
+  for (const double window : {0.16, 0.12, 0.08, 0.08}) {
     fit = limbus_fit::fit_round(small, near, window, ring_width, false, 1.0);
     if (!fit.good) return fit;
-    if (fit.ellipse.arc_share < 0.2 || fit.contrast < 0.5) return {};
+    if (fit.ellipse.arc_share < 0.1 || fit.contrast < 0.5) return {};
     near = fit.ellipse;
   }
   return fit;
@@ -149,7 +153,7 @@ bool plausible(const Fit& fit, const LimbusOptions& options, double least, doubl
   return fit.good && fit.ellipse.mean_radius_px() > 0.9 * least &&
          fit.ellipse.mean_radius_px() < 1.1 * most &&
          fit.ellipse.semi_minor_px > (1 - options.most_flattening) * fit.ellipse.semi_major_px &&
-         fit.luma_step > -0.02;
+         fit.luma_step > -0.02 && fit.plain_step > -0.05;
 }
 
 LimbusEllipse in_picture(const SmallPicture& small, LimbusEllipse e) {
@@ -166,7 +170,11 @@ LimbusEllipse in_small(const SmallPicture& small, LimbusEllipse e) {
   return e;
 }
 
-double worth(const Fit& fit) { return fit.ellipse.arc_share * std::min(5.0, fit.contrast); }
+// Sclera is brighter than what lies inside it; colour alone makes a doubtful limbus.
+double worth(const Fit& fit) {
+  return fit.ellipse.arc_share * std::min(5.0, fit.contrast) *
+         std::clamp(fit.luma_step / 0.05, 0.2, 1.0);
+}
 
 // Of nested rings the outermost that holds its own against those inside it.
 const Fit* choose(const std::vector<Fit>& fits, double least_arc) {
@@ -208,7 +216,7 @@ std::optional<LimbusEllipse> refine_limbus(const cv::Mat& luma, const cv::Mat& c
   }
   LimbusEllipse now = in_small(small, near);
   Fit fit;
-  for (const double window : {0.10, 0.06, 0.05}) {
+  for (const double window : {0.10, 0.08, 0.06}) {
     fit = limbus_fit::fit_round(small, now, window, window > 0.07 ? ring_width : 0.06, true,
                                 window > 0.07 ? 1.0 : 0.25);
     if (!fit.good) break;
@@ -243,8 +251,8 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
   const auto try_centre = [&](const Eigen::Vector2d& centre) {
     for (const double radius : ring_radii(small, centre, least, most)) {
       const bool known = std::any_of(fits.begin(), fits.end(), [&](const Fit& f) {
-        return (f.ellipse.centre_px - centre).norm() < 0.05 * radius &&
-               std::abs(f.ellipse.mean_radius_px() / radius - 1) < 0.04;
+        return f.ellipse.arc_share > 0.5 && (f.ellipse.centre_px - centre).norm() < 0.08 * radius &&
+               std::abs(f.ellipse.mean_radius_px() / radius - 1) < 0.07;
       });
       if (known) continue;
       const Fit fit = fit_candidate(small, centre, radius);

@@ -131,6 +131,7 @@ Steps steps_of(const Unwrapped& polar, int half, bool linear) {
   out.columns = polar.columns;
   const auto total = static_cast<std::size_t>(polar.sectors) * polar.columns;
   out.step.assign(total, {0, 0, 0});
+  out.plain.assign(total, 0);
   out.valid.assign(total, 0);
   std::vector<std::array<float, 3>> running(static_cast<std::size_t>(polar.columns) + 1);
   std::vector<float> moment(running.size());  // running sum of column * luma
@@ -175,6 +176,7 @@ Steps steps_of(const Unwrapped& polar, int half, bool linear) {
                           static_cast<float>(i) * (running[last][0] - running[first][0]);
       const auto w = static_cast<float>(wide);
       const float share = (n + 1) / (w * (w + 1) * (2 * w + 1) / 3);
+      out.plain[static_cast<std::size_t>(s) * polar.columns + i] = step[0];
       step[0] = (step[0] - share * lever / level) / (1 - share * w * (w + 1) / 2);
       out.valid[static_cast<std::size_t>(s) * polar.columns + i] = 1;
     }
@@ -281,6 +283,8 @@ struct Shape {
   double support = 0;  // number of edges that agree
 };
 
+constexpr double tolerance = 0.02;  // of the radius: edges nearer than this agree with the ellipse
+
 Shape fit_shape(const std::vector<Edge>& edges, double window) {
   Shape out;
   out.scatter = window / 2;
@@ -307,10 +311,14 @@ Shape fit_shape(const std::vector<Edge>& edges, double window) {
     out.value = normal.ldlt().solve(right);
     out.scatter = std::clamp(mad_to_sd * median_of(residual), 0.004, window / 2);
   }
+  // Edges of chance fall anywhere in the window; what they would support is taken off.
+  double agree = 0;
   for (const Edge& e : edges) {
     const double r = std::abs(e.log_shift - harmonics(e.theta).dot(out.value));
-    if (r < std::min(0.035, 0.6 * window) && e.strength > 0.3 && e.strength < 4) out.support += 1;
+    if (r < tolerance && e.strength > 0.3 && e.strength < 4) agree += 1;
   }
+  const double chance = tolerance / window;
+  out.support = std::max(0.0, (agree - chance * static_cast<double>(edges.size())) / (1 - chance));
   return out;
 }
 
@@ -346,6 +354,15 @@ LimbusEllipse moved(const LimbusEllipse& near, const Shape& shape) {
   return out;
 }
 
+double middle_of_plain(const Steps& steps, int column) {
+  std::vector<double> values;
+  for (int s = 0; s < steps.sectors; ++s) {
+    const std::size_t at = static_cast<std::size_t>(s) * steps.columns + column;
+    if (steps.valid[at]) values.push_back(steps.plain[at]);
+  }
+  return median_of(values);
+}
+
 }  // namespace
 
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
@@ -372,6 +389,7 @@ Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double windo
   out.visible_share = static_cast<double>(ring.sectors) / sectors;
   out.contrast = ring.contrast();
   out.luma_step = ring.middle[0];
+  out.plain_step = middle_of_plain(steps, mid);
   out.edge_noise = shape.scatter;
   out.good = out.ellipse.semi_major_px > 1 && out.ellipse.semi_major_px < 10000;
   return out;

@@ -48,6 +48,7 @@ struct Steps {
   int sectors = 0;
   int columns = 0;
   std::vector<std::array<float, 3>> step;
+  std::vector<float> plain;  // luma's step without the slope taken off
   std::vector<char> valid;
 };
 Steps steps_of(const Unwrapped& polar, int half, bool linear);
@@ -67,7 +68,8 @@ struct Fit {
   LimbusEllipse ellipse;       // in the small picture's pixels; arc_share filled in
   double visible_share = 0.0;  // share of sectors inside the picture
   double contrast = 0.0;
-  double luma_step = 0.0;
+  double luma_step = 0.0;   // relative, slope taken off
+  double plain_step = 0.0;  // relative, as it is
   double edge_noise = 0.0;
 };
 
