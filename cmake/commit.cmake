@@ -1,4 +1,5 @@
 # Writes OUTPUT, a header with the commit that is built; leaves it alone when nothing changed.
+cmake_minimum_required(VERSION 3.25)
 set(commit unknown)
 if(EXISTS ${SOURCE_DIR}/.git)
   execute_process(COMMAND git -C ${SOURCE_DIR} describe --always --dirty --abbrev=12

@@ -184,9 +184,12 @@ std::string CheckedTable::need_text(const std::string& key, std::size_t most) co
 
 std::optional<int> CheckedTable::word(const std::string& key,
                                       std::initializer_list<const char*> words) const {
+  const std::vector<std::string> known(words.begin(), words.end());
+  const toml::node* value = node_->find(key);
+  if (value != nullptr && value->value<std::string_view>() == "")
+    fail(key, "is still empty", "write " + joined(known));
   const std::optional<std::string> found = text(key);
   if (!found) return std::nullopt;
-  const std::vector<std::string> known(words.begin(), words.end());
   for (std::size_t i = 0; i < known.size(); ++i)
     if (known[i] == *found) return static_cast<int>(i);
   fail(key, "\"" + one_line(*found, 40) + "\" is not known here", "write " + joined(known));

@@ -42,6 +42,7 @@ TEST_CASE("mistakes in a case file") {
       {"[plan]", "[paln]", "line 12", "unknown key", "did you mean plan?"},
       {"[plan]", "[zzzzzzzz]", "zzzzzzzz", "unknown key", "remove it"},
       {"\"right\"", "\"rihgt\"", "line 3, column 12, case.eye", "rihgt", "right or left"},
+      {"\"right\"", "\"\"", "case.eye", "still empty", "right or left"},
       {"eye      = \"right\"\n", "", "line 1, column 1, case.eye", "missing", "right or left"},
       {"id       = \"A-017\"\n", "", "case.id", "missing", "add id"},
       {"\"A-017\"", "\"\"", "case.id", "empty", "write"},
