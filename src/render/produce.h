@@ -1,0 +1,29 @@
+// Whole outputs: a recording or a series of photographs with case file and truth.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <stop_token>
+
+#include "render/scene.h"
+
+namespace rhumb::render {
+
+struct ProduceOptions {
+  int threads = 2;          // changes the speed only
+  std::int64_t frames = 0;  // at most so many pictures; 0: the scene's length
+  std::stop_token cancel;   // Interrupted is thrown when it is set
+  std::function<void(std::int64_t done, std::int64_t total)> progress;
+};
+
+// Writes video.mp4, case.toml, truth.csv and truth.json (and upright.png where a photograph is the
+// reference), or the visits' pictures, series.toml, truth.csv and truth.json. UserError when the
+// folder cannot be written.
+void produce(const Scene& scene, const std::filesystem::path& folder,
+             const ProduceOptions& options);
+
+// case.toml of a recording, as its own text.
+std::string case_text(const Scene& scene);
+
+}  // namespace rhumb::render

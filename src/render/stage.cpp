@@ -1,0 +1,343 @@
+#include "render/stage.h"
+
+#include <cmath>
+#include <numbers>
+
+#include "render/rng.h"
+
+namespace rhumb::render {
+
+Stage::Stage(const Scene& scene)
+    : scene_(scene), history_(scene), surfaces_(surfaces_of(scene.eye)) {
+  const double per_mm = texel_density(scene.camera.width / scene.microscope.field_mm);
+  sclera_ = paint_sclera(scene, surfaces_, std::min(per_mm, 75.0));
+  wet_ = paint_wetness(scene, surfaces_, std::min(per_mm, 75.0));
+  iris_ = paint_iris(scene, per_mm);
+  capsule_ = paint_capsule(scene, 0.7 * per_mm);
+  if (scene.has_lens) lens_ = paint_lens(scene.lens, 1.2 * per_mm, key_of(scene.seed, 501));
+  if (scene.has_previous)
+    previous_ = paint_lens(scene.previous, 1.2 * per_mm, key_of(scene.seed, 502));
+  surround_ = paint_surround(scene, per_mm);
+}
+
+Instant Stage::at(double time_s) const {
+  const Pose pose = history_.pose(time_s);
+  const double done = std::clamp(time_s / scene_.seconds, 0.0, 1.0);
+  Instant now{View(surfaces_, pose, scene_.microscope, scene_.camera.width, scene_.camera.height),
+              pose, history_.lens(time_s), history_.tools(time_s)};
+  now.time_s = time_s;
+  now.ink_left = 1.0 - scene_.ink.fade * done;
+  now.washed_out = history_.washed_out(time_s);
+  now.pupil_scale = 1.0 - scene_.eye.pupil_shrink_mm * done / scene_.eye.pupil_mm;
+  return now;
+}
+
+// What stays the same over a picture, as single-precision numbers for the pixel loop.
+struct Stage::Row {
+  float step_x[3], step_y[3], base[3];  // line of sight's start: base + x step_x + y step_y, eye mm
+  float sight[3];                       // its direction
+  float circle[3];           // symmetric matrix that makes the limbus a circle: xx, xy, yy
+  float cos_turn, sin_turn;  // of the lens
+  float lens_u[3], lens_v[3], lens_n[3];  // lens axes in the eye
+  float lens_c[3];
+  float squeeze;      // of a lens that is not unfolded
+  float patch[2];     // centre of the reflex's bright part
+  float crescent[2];  // direction of its dark part
+  float lamp[2];      // where the lamp stands, seen from the eye's edges
+  float eta, soft, limbus, limbus_reach;
+  float schlieren;
+  bool lens_shown;
+};
+
+float Stage::lamp_light(float x, float y) const {
+  const Microscope& m = scene_.microscope;
+  const float r2 = (x * x + y * y) / 144.0F;
+  const auto v = static_cast<float>(m.vignette);
+  float light = 1.0F - v * r2 / (0.55F + r2);
+  if (m.light == Light::Retro) light *= 0.14F;
+  if (m.light == Light::Slit) {
+    const float half = 0.5F * static_cast<float>(m.slit_mm);
+    const float inside = std::clamp((half - std::abs(x - 0.8F)) * 4.0F, 0.0F, 1.0F);
+    light *= 0.10F + 0.95F * inside;
+  }
+  return light;
+}
+
+namespace {
+
+float smoothstep(float x) {
+  const float f = std::clamp(x, 0.0F, 1.0F);
+  return f * f * (3.0F - 2.0F * f);
+}
+
+Vec4 absorb(const Vec4& light, const Vec4& strength, float density) {
+  if (density <= 1e-4F) return light;
+  Vec4 out = light;
+  for (int k = 0; k < 3; ++k) out[k] *= std::exp(-strength[k] * density);
+  return out;
+}
+
+const Vec4 ink_absorbs{1.55F, 2.30F, 0.62F, 0.0F};  // violet dye
+const Vec4 blood_absorbs{0.45F, 2.60F, 2.50F, 0.0F};
+const Vec4 lamp_colour{1.0F, 0.97F, 0.90F, 0.0F};
+
+}  // namespace
+
+Vec4 Stage::inside_light(const Instant& now, const Row& row, const float* o, float light) const {
+  const float* d = row.sight;
+  const auto radius = static_cast<float>(surfaces_.cornea_radius_mm);
+  const auto cz = static_cast<float>(surfaces_.cornea_centre_z);
+  const float fx = o[0];
+  const float fy = o[1];
+  const float fz = o[2] - cz;
+  const float b = fx * d[0] + fy * d[1] + fz * d[2];
+  const float root = std::max(0.0F, b * b - (fx * fx + fy * fy + fz * fz) + radius * radius);
+  const float t = -b - std::sqrt(root);
+  const float hx = fx + t * d[0];
+  const float hy = fy + t * d[1];
+  const float hz = fz + t * d[2];
+  const float inv = 1.0F / radius;
+  const float cosine = -(d[0] * hx + d[1] * hy + d[2] * hz) * inv;
+  const float k = row.eta * cosine -
+                  std::sqrt(std::max(0.0F, 1.0F - row.eta * row.eta * (1.0F - cosine * cosine)));
+  const float rx = row.eta * d[0] + k * hx * inv;
+  const float ry = row.eta * d[1] + k * hy * inv;
+  const float rz = row.eta * d[2] + k * hz * inv;
+  const float pz = hz + cz;
+  const float s_iris = (static_cast<float>(surfaces_.iris_z) - pz) / rz;
+  const float ix = hx + s_iris * rx;
+  const float iy = hy + s_iris * ry;
+
+  // A pupil that has changed size: the iris stretches between its edge and its root.
+  float tx = ix;
+  float ty = iy;
+  const auto scale = static_cast<float>(now.pupil_scale);
+  if (scale < 0.9999F) {
+    const auto px = static_cast<float>(scene_.eye.pupil_shift_mm[0]);
+    const auto py = static_cast<float>(scene_.eye.pupil_shift_mm[1]);
+    const float r = std::sqrt((ix - px) * (ix - px) + (iy - py) * (iy - py)) + 1e-6F;
+    const auto was = static_cast<float>(0.5 * scene_.eye.pupil_mm);
+    const float edge = was * scale;
+    const float root_mm = 6.3F;
+    const float to = r < edge ? r / scale : was + (r - edge) * (root_mm - was) / (root_mm - edge);
+    tx = px + (ix - px) * to / r;
+    ty = py + (iy - py) * to / r;
+  }
+  const Vec4 iris = iris_.at(tx, ty);
+  Vec4 out = iris * light * 0.92F;
+  if (iris[3] < 0.999F) {
+    // Where the line of sight meets the lens.
+    const float* n = row.lens_n;
+    const float* c = row.lens_c;
+    const float s_lens = (n[0] * (c[0] - hx) + n[1] * (c[1] - hy) + n[2] * (c[2] - pz)) /
+                         (n[0] * rx + n[1] * ry + n[2] * rz);
+    float qx = hx + s_lens * rx;
+    float qy = hy + s_lens * ry;
+    const float qz = pz + s_lens * rz;
+    float bend = 1.0F;
+    if (row.schlieren > 0.0F) {
+      // Viscoelastic bends the rays and casts faint bright and dark streaks.
+      const Vec4 wave = capsule_.at(0.8F * qy + 1.0F, 0.8F * qx - 0.6F);
+      const Vec4 other = capsule_.at(-0.7F * qx, 0.7F * qy + 1.3F);
+      qx += row.schlieren * wave[3];
+      qy += row.schlieren * other[3];
+      bend += 4.0F * row.schlieren * (wave[3] - other[3]);
+    }
+    const Vec4 capsule = capsule_.at(qx, qy);
+    const Reflex& reflex = scene_.reflex;
+    const float gx = qx - row.patch[0];
+    const float gy = qy - row.patch[1];
+    const auto size = static_cast<float>(reflex.patch_mm);
+    const float patch = std::exp(-(gx * gx + gy * gy) / (2.0F * size * size));
+    const auto flat = static_cast<float>(reflex.flat);
+    const float across = row.crescent[0] * qx + row.crescent[1] * qy;
+    const float fall =
+        1.0F - static_cast<float>(reflex.crescent) * smoothstep((across + 3.2F) / 5.0F);
+    const float speckle = 1.0F + 0.28F * static_cast<float>(reflex.cortex) * capsule[3];
+    float retro = static_cast<float>(reflex.brightness) * (flat + (1.0F - flat) * patch) * fall *
+                  speckle * bend;
+    float through = capsule[0];
+    float scatter = capsule[1] + static_cast<float>(reflex.haze);
+    float edge = capsule[2];
+    if (row.lens_shown) {
+      const float ax = qx - c[0];
+      const float ay = qy - c[1];
+      const float az = qz - c[2];
+      const float u = ax * row.lens_u[0] + ay * row.lens_u[1] + az * row.lens_u[2];
+      float v = ax * row.lens_v[0] + ay * row.lens_v[1] + az * row.lens_v[2];
+      if (row.squeeze < 0.999F) {
+        const float rolled = v / row.squeeze;
+        const float tight = 1.0F - row.squeeze;
+        v = rolled * (1.0F + 0.02F * tight * rolled * rolled);
+        const float flank = std::exp(-std::pow((std::abs(v) - 2.2F) / 0.5F, 2.0F));
+        through *= 1.0F - 0.45F * tight * flank;
+        scatter += 0.05F * tight * flank * (std::abs(u) < 3.0F ? 1.0F : 0.0F);
+      }
+      const Vec4 lens = (now.lens.previous ? previous_ : lens_).at(u, v);
+      through *= lens[0];
+      scatter += lens[1];
+      const float r = std::sqrt(ax * ax + ay * ay) + 1e-4F;
+      // An edge catches the lamp on the side that faces it.
+      const float facing = (ax * row.lamp[0] + ay * row.lamp[1]) / r;
+      edge += lens[2] * (0.06F + 0.5F * std::pow(std::max(0.0F, facing), 6.0F));
+    }
+    Vec4 back{static_cast<float>(reflex.colour[0]), static_cast<float>(reflex.colour[1]),
+              static_cast<float>(reflex.colour[2]), 0.0F};
+    // A brighter reflex is yellower, as its deeper-going red part saturates first.
+    back[1] *= 0.72F + 0.5F * patch;
+    Vec4 inner = back * (retro * through);
+    inner += Vec4{0.95F, 0.98F, 1.0F, 0.0F} * (light * (scatter + 0.25F * edge));
+    // Bits of the iris's own shadow at its rim.
+    const float open = 1.0F - iris[3];
+    out += (inner - out) * open;
+  }
+  // A veil of light scattered by the cornea itself.
+  return out + lamp_colour * (0.006F * light);
+}
+
+Vec4 Stage::eye_light(const Instant& now, const Row& row, float sx, float sy, float light) const {
+  float o[3];
+  for (int k = 0; k < 3; ++k) o[k] = row.base[k] + sx * row.step_x[k] + sy * row.step_y[k];
+  const float* d = row.sight;
+  // Sclera, in coordinates in which its limbus is a circle.
+  const float ox = row.circle[0] * o[0] + row.circle[1] * o[1];
+  const float oy = row.circle[1] * o[0] + row.circle[2] * o[1];
+  const auto centre = static_cast<float>(surfaces_.sclera_centre_z);
+  const float oz = o[2] - centre;
+  const float dx = row.circle[0] * d[0] + row.circle[1] * d[1];
+  const float dy = row.circle[1] * d[0] + row.circle[2] * d[1];
+  const float dz = d[2];
+  const auto radius = static_cast<float>(surfaces_.sclera_radius_mm);
+  const float a = dx * dx + dy * dy + dz * dz;
+  const float b = ox * dx + oy * dy + oz * dz;
+  const float c = ox * ox + oy * oy + oz * oz - radius * radius;
+  const float root = b * b - a * c;
+  if (root <= 0.0F) return Vec4{};
+  const float t = (-b - std::sqrt(root)) / a;
+  const float nx = (ox + t * dx) / radius;
+  const float ny = (oy + t * dy) / radius;
+  const float nz = (oz + t * dz) / radius;
+  if (nz < 0.05F) return Vec4{};
+  const float from_axis = radius * std::sqrt(nx * nx + ny * ny);
+  const float out_mm = from_axis - row.limbus;
+  // The transition is broader above and below, where the lids' side of the sclera overlaps the
+  // cornea.
+  const float steep = ny * ny / (nx * nx + ny * ny + 1e-6F);
+  const float wide = row.soft * (0.85F + 0.3F * steep) / 0.61F;
+  const float white = smoothstep(0.5F + out_mm / wide);
+  Vec4 colour{};
+  if (white < 1.0F) colour = inside_light(now, row, o, light);
+  const float fold = 2.0F * radius / (1.0F + nz);
+  const float mx = fold * nx;
+  const float my = fold * ny;
+  Vec4 surface{};
+  if (white > 0.0F || out_mm > -1.5F) surface = sclera_.at(mx, my);
+  const Vec4 wet = wet_.at(mx, my);
+  if (white > 0.0F) {
+    const float facing = std::max(0.0F, -(d[0] * nx + d[1] * ny + d[2] * nz));
+    const float shade = 0.30F + 0.70F * facing * facing;
+    Vec4 sclera = surface * (light * shade);
+    // Fluid on the folds mirrors the lamp where it happens to face it.
+    const float vx = nx + d[0] - 0.55F * wet[0];
+    const float vy = ny + d[1] - 0.55F * wet[1];
+    const float mirror = std::exp(-(vx * vx + vy * vy) * 220.0F);
+    sclera += all(static_cast<float>(scene_.clutter.tear_shine) * 2.2F * light * mirror);
+    colour += (sclera - colour) * white;
+  }
+  if (wet[3] > 0.001F) colour += (all(0.55F) * light - colour) * std::min(0.8F, wet[3]);
+  colour = absorb(colour, ink_absorbs, surface[3] * static_cast<float>(now.ink_left));
+  return absorb(colour, blood_absorbs, wet[2]);
+}
+
+void Stage::shade(const Instant& now, int y0, int y1, Vec4* rows) const {
+  const View& view = now.view;
+  Row row{};
+  const Eigen::Matrix2d scene_from_picture = view.scene_from_picture();
+  const Eigen::Vector3d base = view.sight_origin(Eigen::Vector2d::Zero());
+  const Eigen::Vector3d right = view.sight_origin(Eigen::Vector2d::UnitX()) - base;
+  const Eigen::Vector3d up = view.sight_origin(Eigen::Vector2d::UnitY()) - base;
+  const Eigen::Vector3d sight = view.sight_direction();
+  for (int k = 0; k < 3; ++k) {
+    row.base[k] = static_cast<float>(base[k]);
+    row.step_x[k] = static_cast<float>(right[k]);
+    row.step_y[k] = static_cast<float>(up[k]);
+    row.sight[k] = static_cast<float>(sight[k]);
+  }
+  const double turn = surfaces_.limbus_turn_rad;
+  const double pa = surfaces_.limbus_mean_mm / surfaces_.limbus_a_mm;
+  const double pb = surfaces_.limbus_mean_mm / surfaces_.limbus_b_mm;
+  const double ct = std::cos(turn);
+  const double st = std::sin(turn);
+  row.circle[0] = static_cast<float>(pa * ct * ct + pb * st * st);
+  row.circle[1] = static_cast<float>((pa - pb) * ct * st);
+  row.circle[2] = static_cast<float>(pa * st * st + pb * ct * ct);
+  row.eta = static_cast<float>(1.0 / surfaces_.refractive_index);
+  row.soft = static_cast<float>(scene_.eye.limbus_soft_mm);
+  row.limbus = static_cast<float>(surfaces_.limbus_mean_mm);
+  row.schlieren = static_cast<float>(scene_.clutter.viscoelastic_mm * (1.0 - now.washed_out));
+  row.lens_shown = now.lens.drawn;
+  const auto axes =
+      lens_axes(now.lens, now.lens.previous ? scene_.previous : scene_.lens, surfaces_);
+  for (int k = 0; k < 3; ++k) {
+    row.lens_u[k] = static_cast<float>(axes.along[k]);
+    row.lens_v[k] = static_cast<float>(axes.across[k]);
+    row.lens_n[k] = static_cast<float>(axes.normal[k]);
+    row.lens_c[k] = static_cast<float>(axes.centre[k]);
+  }
+  row.squeeze = static_cast<float>(now.lens.unfolded);
+  row.patch[0] = static_cast<float>(-18.0 * now.pose.tilt_y_rad + 0.5);
+  row.patch[1] = static_cast<float>(18.0 * now.pose.tilt_x_rad + 0.6);
+  Rng rng(key_of(scene_.seed, 520));
+  const double dark = rng.uniform(0.0, 2.0 * std::numbers::pi);
+  row.crescent[0] = static_cast<float>(std::cos(dark));
+  row.crescent[1] = static_cast<float>(std::sin(dark));
+  const double lamp = rng.uniform(0.0, 2.0 * std::numbers::pi);
+  row.lamp[0] = static_cast<float>(std::cos(lamp));
+  row.lamp[1] = static_cast<float>(std::sin(lamp));
+
+  const int width = scene_.camera.width;
+  const Eigen::Vector2d start = view.scene_from_picture(Eigen::Vector2d::Zero());
+  const auto ax = static_cast<float>(scene_from_picture(0, 0));
+  const auto ay = static_cast<float>(scene_from_picture(1, 0));
+  const auto field2 = static_cast<float>(std::pow(0.5 * scene_.microscope.field_edge_mm, 2.0));
+  for (int y = y0; y < y1; ++y) {
+    Vec4* out = rows + static_cast<std::ptrdiff_t>(y - y0) * width;
+    const auto sx0 = static_cast<float>(start.x() + y * scene_from_picture(0, 1));
+    const auto sy0 = static_cast<float>(start.y() + y * scene_from_picture(1, 1));
+    for (int x = 0; x < width; ++x) {
+      const float sx = sx0 + static_cast<float>(x) * ax;
+      const float sy = sy0 + static_cast<float>(x) * ay;
+      const float r2 = sx * sx + sy * sy;
+      if (field2 > 0.0F && r2 > 1.06F * field2) {
+        out[x] = Vec4{};
+        continue;
+      }
+      const float light = lamp_light(sx, sy);
+      Vec4 around{};
+      if (r2 > 20.0F) around = surround_.at(sx, sy);
+      Vec4 colour{};
+      if (around[3] < 0.998F) colour = eye_light(now, row, sx, sy, light);
+      colour = colour * (1.0F - around[3]) + around * light;
+      if (field2 > 0.0F) colour *= smoothstep((1.02F * field2 - r2) / (0.05F * field2));
+      out[x] = colour;
+    }
+  }
+  draw_bubbles(now, y0, y1, rows);
+  draw_tools(now, y0, y1, rows);
+  draw_glints(now, y0, y1, rows);
+}
+
+double Stage::iris_cover(const Instant& now, double x_mm, double y_mm) const {
+  const double px = scene_.eye.pupil_shift_mm[0];
+  const double py = scene_.eye.pupil_shift_mm[1];
+  // Inside the pupil the painted one is only stretched; that is all that readability needs.
+  const double s = now.pupil_scale;
+  return static_cast<double>(iris_.at(static_cast<float>(px + (x_mm - px) / s),
+                                      static_cast<float>(py + (y_mm - py) / s))[3]);
+}
+
+double Stage::surround_cover(double x, double y) const {
+  return static_cast<double>(surround_.at(static_cast<float>(x), static_cast<float>(y))[3]);
+}
+
+}  // namespace rhumb::render

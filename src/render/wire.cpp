@@ -1,0 +1,69 @@
+#include "render/wire.h"
+
+#include <cmath>
+
+namespace rhumb::render {
+
+Vec4 rod_light(const RodLook& look, float across, float along) {
+  // A cylinder under a light near the line of sight: bright a little off the middle, dark at the
+  // rims, with the surroundings mirrored as two soft bands.
+  const float a = std::clamp(across, -1.0F, 1.0F);
+  const float normal = std::sqrt(1.0F - a * a);
+  const float line = std::exp(-std::pow((a + 0.22F) / 0.13F, 2.0F));
+  const float band = 0.5F * std::exp(-std::pow((a - 0.45F) / 0.18F, 2.0F));
+  const float grain = 1.0F + 0.05F * std::sin(0.11F * along) * std::sin(0.037F * along + 1.0F);
+  Vec4 light = look.base * (0.25F + 0.75F * normal) * grain;
+  light += all(look.shine * (0.85F * line + 0.22F * band) * grain);
+  light[3] = look.opacity;
+  return light;
+}
+
+void trace_rod(const std::vector<Point>& points, const std::vector<double>& half_widths,
+               int columns, int y0, int y1, const PutRod& put) {
+  if (points.size() < 2) return;
+  double left = 1e9;
+  double right = -1e9;
+  double top = 1e9;
+  double bottom = -1e9;
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    const double reach = half_widths[i] + 2.0;
+    left = std::min(left, points[i].x - reach);
+    right = std::max(right, points[i].x + reach);
+    top = std::min(top, points[i].y - reach);
+    bottom = std::max(bottom, points[i].y + reach);
+  }
+  const int x0 = std::max(0, static_cast<int>(std::clamp(left, 0.0, 1e6)));
+  const int x1 = std::min(columns - 1, static_cast<int>(std::clamp(right + 1.0, -1.0, 1e6)));
+  for (int y = std::max(y0, static_cast<int>(std::clamp(top, -1e6, 1e6))); y < y1 && y <= bottom;
+       ++y) {
+    for (int x = x0; x <= x1; ++x) {
+      double nearest = 1e9;
+      double side = 0.0;
+      double half = 1.0;
+      double along = 0.0;
+      double before = 0.0;
+      for (std::size_t i = 0; i + 1 < points.size(); ++i) {
+        const double dx = points[i + 1].x - points[i].x;
+        const double dy = points[i + 1].y - points[i].y;
+        const double length = std::max(1e-6, std::hypot(dx, dy));
+        const double px = x - points[i].x;
+        const double py = y - points[i].y;
+        const double t = std::clamp((px * dx + py * dy) / (length * length), 0.0, 1.0);
+        const double distance = std::hypot(px - t * dx, py - t * dy);
+        if (distance < nearest) {
+          nearest = distance;
+          side = (px * dy - py * dx) < 0 ? -1.0 : 1.0;
+          half = half_widths[i] + t * (half_widths[i + 1] - half_widths[i]);
+          along = before + t * length;
+        }
+        before += length;
+      }
+      const double cover = std::clamp(half - nearest + 0.5, 0.0, 1.0);
+      if (cover > 0.0)
+        put(x, y, static_cast<float>(side * nearest / std::max(half, 0.5)),
+            static_cast<float>(along), static_cast<float>(cover));
+    }
+  }
+}
+
+}  // namespace rhumb::render
