@@ -122,6 +122,47 @@ RingTemplate average_template(std::span<const AtlasSample> samples, const AtlasO
   return ring;
 }
 
+std::vector<double> depth_errors(std::span<const AtlasSample> samples, const RingTemplate& ring) {
+  const TemplateLevel& level = ring.level[0];
+  const RingShape& shape = level.shape;
+  Eigen::Vector2d mean = Eigen::Vector2d::Zero();
+  double count = 0.0;
+  for (const AtlasSample& s : samples) {
+    if (!s.used) continue;
+    mean += s.alignment.pose.parallax;
+    count += 1.0;
+  }
+  mean /= std::max(1.0, count);
+  std::vector<double> above(shape.rows, 0.0), below(shape.rows, 0.0);
+  Aligner aligner;
+  std::vector<float> contrast, mask;
+  for (const AtlasSample& s : samples) {
+    if (!s.used) continue;
+    const Alignment& a = s.alignment;
+    aligner.look_at(s.frame->luma, a.pose, static_cast<double>(shape.radius.back()));
+    aligner.contrast(shape, 0, a.pose, contrast, mask);
+    const auto per_gain = static_cast<float>(1.0 / a.gain);
+    const auto cut = static_cast<float>(1.0 / (6.0 * a.scatter * a.scatter));
+    const Eigen::Vector2f q = (a.pose.parallax - mean).cast<float>();
+    for (int k = 0; k < shape.rows; ++k) {
+      float num = 0.0F, den = 0.0F;
+      for (int i = 0; i < shape.meridians; ++i) {
+        const std::size_t j = static_cast<std::size_t>(k) * shape.meridians + i;
+        const float e = contrast[j] * per_gain - level.value[j];
+        const float v = level.inv_var[j] * mask[j];
+        const float w = 1.0F / (1.0F + e * e * v * cut);
+        const float slope = level.grad_x[j] * q.x() + level.grad_y[j] * q.y();
+        num += v * w * w * e * slope;
+        den += v * w * w * slope * slope;
+      }
+      above[k] += static_cast<double>(num);
+      below[k] += static_cast<double>(den);
+    }
+  }
+  for (int k = 0; k < shape.rows; ++k) above[k] = below[k] > 0.0 ? -above[k] / below[k] : 0.0;
+  return above;
+}
+
 cv::Mat average_plane(std::span<const AtlasSample> samples, const RingShape& shape,
                       cv::Mat video::Frame::*plane, bool chroma, cv::Mat* seen) {
   std::vector<std::vector<float>> values, masks;

@@ -31,4 +31,9 @@ RingTemplate average_template(std::span<const AtlasSample> samples, const AtlasO
 cv::Mat average_plane(std::span<const AtlasSample> samples, const RingShape& shape,
                       cv::Mat video::Frame::*plane, bool chroma, cv::Mat* seen);
 
+// How much deeper (limbal radii towards the observer) each row of the fine ring lies than its shape
+// says, from how the used samples' residuals go with their parallax; one value a row, 0 where
+// nothing tells.
+std::vector<double> depth_errors(std::span<const AtlasSample> samples, const RingTemplate& ring);
+
 }  // namespace rhumb::eye
