@@ -153,7 +153,7 @@ bool plausible(const Fit& fit, const LimbusOptions& options, double least, doubl
   return fit.good && fit.ellipse.mean_radius_px() > 0.9 * least &&
          fit.ellipse.mean_radius_px() < 1.1 * most &&
          fit.ellipse.semi_minor_px > (1 - options.most_flattening) * fit.ellipse.semi_major_px &&
-         fit.luma_step > -0.02 && fit.plain_step > -0.05;
+         fit.luma_step > -0.03;
 }
 
 LimbusEllipse in_picture(const SmallPicture& small, LimbusEllipse e) {
@@ -170,10 +170,16 @@ LimbusEllipse in_small(const SmallPicture& small, LimbusEllipse e) {
   return e;
 }
 
+// Brightening that shading does not explain. Beside a bright pupil the slope taken off makes a step
+// where there is none; the plain one bounds it.
+double brightening(const Fit& fit) {
+  return std::min(fit.luma_step, std::max(fit.plain_step, 0.0) + 0.06);
+}
+
 // Sclera is brighter than what lies inside it; colour alone makes a doubtful limbus.
 double worth(const Fit& fit) {
   return fit.ellipse.arc_share * std::min(5.0, fit.contrast) *
-         std::clamp(fit.luma_step / 0.05, 0.2, 1.0);
+         std::clamp(brightening(fit) / 0.04, 0.25, 1.0);
 }
 
 // Of nested rings the outermost that holds its own against those inside it.
@@ -182,13 +188,24 @@ const Fit* choose(const std::vector<Fit>& fits, double least_arc) {
   for (const Fit& fit : fits)
     if (fit.ellipse.arc_share >= least_arc && (!best || worth(fit) > worth(*best))) best = &fit;
   if (!best) return nullptr;
+  // From pupil or collarette outwards, ring by ring. Beyond the second ring there is only sclera
+  // and lid, whose shading never steps like the limbus does.
   const Fit* outer = best;
-  for (const Fit& fit : fits) {
-    const double apart = (fit.ellipse.centre_px - best->ellipse.centre_px).norm();
-    const double radius = fit.ellipse.mean_radius_px();
-    if (apart < 0.25 * radius && radius > 1.1 * outer->ellipse.mean_radius_px() &&
-        fit.ellipse.arc_share >= least_arc && worth(fit) > 0.3 * worth(*best))
-      outer = &fit;
+  for (bool first = true;; first = false) {
+    const Fit* next = nullptr;
+    for (const Fit& fit : fits) {
+      const double radius = fit.ellipse.mean_radius_px();
+      const bool nested =
+          (fit.ellipse.centre_px - outer->ellipse.centre_px).norm() < 0.25 * radius &&
+          radius > 1.1 * outer->ellipse.mean_radius_px();
+      if (!nested || fit.ellipse.arc_share < std::max(0.35, least_arc) ||
+          worth(fit) < (first ? 0.2 : 0.3) * worth(*best))
+        continue;
+      if (!first && brightening(fit) < 0.6 * brightening(*outer)) continue;
+      if (!next || worth(fit) > worth(*next)) next = &fit;
+    }
+    if (!next) break;
+    outer = next;
   }
   return outer;
 }
@@ -206,7 +223,7 @@ std::optional<LimbusEllipse> refine_limbus(const cv::Mat& luma, const cv::Mat& c
   const double radius = near.mean_radius_px();
   if (!(radius > 8)) throw std::invalid_argument("the limbus to refine is too small");
   const int factor = std::max(1, static_cast<int>(radius / 90.0));
-  const int reach = static_cast<int>(std::ceil(1.35 * near.semi_major_px)) + 2 * factor;
+  const int reach = static_cast<int>(std::ceil(1.42 * near.semi_major_px)) + 2 * factor;
   const cv::Rect area(static_cast<int>(near.centre_px.x()) - reach,
                       static_cast<int>(near.centre_px.y()) - reach, 2 * reach, 2 * reach);
   const SmallPicture small = limbus_fit::reduce(luma, cb, cr, area, factor);
@@ -216,9 +233,10 @@ std::optional<LimbusEllipse> refine_limbus(const cv::Mat& luma, const cv::Mat& c
   }
   LimbusEllipse now = in_small(small, near);
   Fit fit;
-  for (const double window : {0.10, 0.08, 0.06}) {
-    fit = limbus_fit::fit_round(small, now, window, window > 0.07 ? ring_width : 0.06, true,
-                                window > 0.07 ? 1.0 : 0.25);
+  // Colour settles what belongs to the ring; where its middle lies is then left to luma, since the
+  // sclera's colour goes on changing outside of the limbus.
+  for (const double window : {0.10, 0.08}) {
+    fit = limbus_fit::fit_round(small, now, window, ring_width, true, 1.0);
     if (!fit.good) break;
     now = fit.ellipse;
   }
@@ -231,6 +249,16 @@ std::optional<LimbusEllipse> refine_limbus(const cv::Mat& luma, const cv::Mat& c
     note(report, "too little of the limbus shows");
     return std::nullopt;
   }
+  const Fit fine = limbus_fit::fit_round(small, now, 0.06, 0.06, true, 0.3);
+  if (fine.good && plausible(fine, options, 8.0 / factor, 1e9)) {
+    fit.ellipse.centre_px = fine.ellipse.centre_px;
+    fit.ellipse.semi_major_px = fine.ellipse.semi_major_px;
+    fit.ellipse.semi_minor_px = fine.ellipse.semi_minor_px;
+    fit.ellipse.angle_rad = fine.ellipse.angle_rad;
+  }
+  const double grow = std::exp(limbus_fit::middle_of_ring(small, fit.ellipse, 0.04, 0.06));
+  fit.ellipse.semi_major_px *= grow;
+  fit.ellipse.semi_minor_px *= grow;
   return in_picture(small, fit.ellipse);
 }
 
@@ -256,7 +284,8 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
       });
       if (known) continue;
       const Fit fit = fit_candidate(small, centre, radius);
-      if (plausible(fit, options, least, most)) fits.push_back(fit);
+      // Far darker outside, shading and all: the rim of the field or of a bright pupil.
+      if (plausible(fit, options, least, most) && fit.plain_step > -0.05) fits.push_back(fit);
     }
   };
   for (const Vote& vote : vote_centres(tiny, least / 2, most / 2))
@@ -273,7 +302,7 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
       report->rings.push_back({in_picture(small, fit.ellipse), fit.contrast, fit.luma_step});
   }
   const Fit* chosen = choose(fits, options.least_arc_share);
-  if (!chosen) {
+  if (!chosen || worth(*chosen) < 0.5) {
     note(report, "no ring that brightens outwards all around");
     return std::nullopt;
   }

@@ -23,7 +23,7 @@ struct LimbusOptions {
       0.06;  // of the picture's longer side (a limbus of 200 px across in 1920 is 0.052)
   double most_radius_share = 0.34;  // of the picture's longer side
   double least_arc_share =
-      0.40;  // of the circumference that must show the step; lids and tools hide the rest
+      0.25;  // of the circumference that must show the step; lids and tools hide the rest
   double most_flattening =
       0.20;  // 1 - minor/major: anatomy up to 0.12, tilt of 20 degrees another 0.06
 };

@@ -395,4 +395,42 @@ Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double windo
   return out;
 }
 
+double middle_of_ring(const SmallPicture& small, const LimbusEllipse& ellipse, double window,
+                      double half_width) {
+  constexpr int sectors = 96;
+  constexpr double least_step = 0.02;  // relative brightness; less is no limbus to lean on
+  const double step = std::clamp(1.0 / ellipse.mean_radius_px(), 0.008, 0.02);
+  const int half = std::max(2, static_cast<int>(std::lround(half_width / step)));
+  const int reach = static_cast<int>(std::ceil(window / step));
+  const double from = -step * (reach + half + std::ceil(2.5 * half));
+  const Unwrapped polar = unwrap(small, ellipse, sectors, 2, from, -from, step);
+  const Steps steps = steps_of(polar, half, true);
+  const int mid = static_cast<int>(std::lround(-from / step));
+  std::vector<double> curve;
+  for (int i = mid - reach - half; i <= mid + reach + half; ++i) {
+    std::vector<double> values;
+    for (int s = 0; s < sectors; ++s) {
+      const std::size_t at = static_cast<std::size_t>(s) * steps.columns + i;
+      if (steps.valid[at]) values.push_back(steps.step[at][0]);
+    }
+    curve.push_back(median_of(values));
+  }
+  const auto first = curve.begin() + half, last = curve.end() - half;
+  const auto top = std::max_element(first, last);
+  if (*top < least_step || top == first || top + 1 == last) return 0.0;
+  double mass = 0, moment = 0;
+  const auto add = [&](std::vector<double>::iterator at) {
+    const double over = *at - 0.5 * *top;
+    if (over <= 0) return false;
+    mass += over;
+    moment += over * static_cast<double>(at - curve.begin());
+    return true;
+  };
+  for (auto at = top; at != curve.end() && add(at); ++at) {
+  }
+  for (auto at = top; at != curve.begin() && add(at - 1); --at) {
+  }
+  return (moment / mass - (reach + half)) * step;
+}
+
 }  // namespace rhumb::eye::limbus_fit

@@ -78,4 +78,10 @@ struct Fit {
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
               double half_width, bool linear, double chroma_trust);
 
+// Where luma's step lies in the mean over all sectors, as log radius against the ellipse; 0 where
+// there is no clear one within `window`. Iris texture and vessels, which shift the edge of single
+// sectors, average out.
+double middle_of_ring(const SmallPicture& small, const LimbusEllipse& ellipse, double window,
+                      double half_width);
+
 }  // namespace rhumb::eye::limbus_fit
