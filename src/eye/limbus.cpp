@@ -201,7 +201,9 @@ const Fit* choose(const std::vector<Fit>& fits, double least_arc) {
       if (!nested || fit.ellipse.arc_share < std::max(0.35, least_arc) ||
           worth(fit) < (first ? 0.2 : 0.3) * worth(*best))
         continue;
-      if (!first && brightening(fit) < 0.6 * brightening(*outer)) continue;
+      const double darkest = first ? 0.02 : 0.6 * brightening(*outer);
+      if (brightening(fit) < darkest && fit.ellipse.arc_share < 0.55) continue;
+      if (!first && brightening(fit) < darkest) continue;
       if (!next || worth(fit) > worth(*next)) next = &fit;
     }
     if (!next) break;
