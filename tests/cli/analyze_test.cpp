@@ -1,0 +1,94 @@
+// What `rhumb analyze` does when the input is unusable or the user stops it.
+#include <catch2/catch.hpp>
+#include <csignal>
+#include <iostream>
+
+#include "cli/program.h"
+
+using Catch::Matchers::Contains;
+using Catch::Matchers::StartsWith;
+
+namespace {
+
+const char* const whole_case = R"([case]
+id  = "T-1"
+eye = "right"
+[video]
+file     = "video.mp4"
+superior = "top"
+[plan]
+axis_deg = 30
+[reference]
+kind = "none"
+[lens]
+marks = "lines"
+)";
+
+bool can_analyze() {
+  if (has_command("analyze")) return true;
+  std::cout << "skipped: this build has no analyze command\n";
+  return false;
+}
+
+void check_unusable(const Ran& ran, const std::string& says) {
+  INFO(ran.err);
+  CHECK(ran.status == 2);
+  CHECK(ran.err_lines() == 1);
+  CHECK_THAT(ran.err, StartsWith("rhumb: ") && Contains(says));
+}
+
+}  // namespace
+
+TEST_CASE("unusable input is one line, status 2, and nothing is written") {
+  if (!can_analyze()) return;
+  const TestFolder folder;
+  const std::string out = (folder.path() / "out").string();
+  const std::string file = folder.write("case.toml", whole_case).string();
+  check_unusable(run_rhumb({"analyze", file}), "--out");
+  check_unusable(run_rhumb({"analyze", file, "--out", out}), "line 5, column 12, video.file");
+  folder.write("video.mp4", "this is a text");
+  check_unusable(run_rhumb({"analyze", file, "--out", out}), "video.mp4");
+  check_unusable(run_rhumb({"analyze", file, "--out", out, "--from", "soon"}), "--from");
+  check_unusable(run_rhumb({"analyze", file, "--out", out, "--from", "9", "--to", "3"}), "--to");
+  check_unusable(run_rhumb({"analyze", file, "--out", out, "--threads", "0"}), "--threads");
+  check_unusable(run_rhumb({"analyze", file, "--out", file}), "is a file");
+  check_unusable(run_rhumb({"analyze", folder.path().string(), "--out", out}), "is a folder");
+  CHECK(folder.entries() == 2);
+}
+
+TEST_CASE("a recording without an eye ends with 1 and a sentence why") {
+  if (!can_analyze()) return;
+  const TestFolder folder;
+  const std::string file = folder.write("case.toml", whole_case).string();
+  if (!record_test_picture(folder.path() / "video.mp4", 2, "320x240")) return;
+  const std::string out = (folder.path() / "out").string();
+  const Ran ran = run_rhumb({"analyze", file, "--out", out, "--no-review"});
+  INFO(ran.err);
+  CHECK(ran.status == 1);
+  CHECK_THAT(ran.out, Contains("T-1: ") && Contains("For review after surgery"));
+  CHECK(std::filesystem::exists(folder.path() / "out" / "timeline.csv"));
+  CHECK(std::filesystem::exists(folder.path() / "out" / "result.json"));
+  const Ran quiet = run_rhumb({"analyze", file, "--out", out, "--no-review", "--quiet"});
+  CHECK(quiet.status == 1);
+  CHECK(quiet.out.empty());
+  CHECK(quiet.err.empty());
+}
+
+TEST_CASE("stopped by a signal it ends with 130 and leaves nothing half-written") {
+  if (!can_analyze()) return;
+  const TestFolder folder;
+  const std::string file = folder.write("case.toml", whole_case).string();
+  if (!record_test_picture(folder.path() / "video.mp4", 60, "1280x720")) return;
+  const std::string out = (folder.path() / "out").string();
+  for (const int number : {SIGINT, SIGTERM}) {
+    const Ran ran =
+        run_rhumb({"analyze", file, "--out", out}, 0.4, [number](int pid) { ::kill(pid, number); });
+    INFO(ran.err);
+    CHECK(ran.status == 130);
+    CHECK(folder.entries("out") == 0);
+  }
+  folder.write("out/result.json", "earlier");
+  folder.write("out/mine.txt", "not the program's");
+  run_rhumb({"analyze", file, "--out", out}, 0.4, [](int pid) { ::kill(pid, SIGINT); });
+  CHECK(folder.entries("out") == 2);
+}
