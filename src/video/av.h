@@ -9,6 +9,7 @@ extern "C" {
 #include <libswscale/swscale.h>
 }
 
+#include <atomic>
 #include <memory>
 #include <string>
 
@@ -28,6 +29,11 @@ using CodecPtr = std::unique_ptr<AVCodecContext, Deleter>;
 using FormatPtr = std::unique_ptr<AVFormatContext, Deleter>;
 using GraphPtr = std::unique_ptr<AVFilterGraph, Deleter>;
 using ScalerPtr = std::unique_ptr<SwsContext, Deleter>;
+
+// libav logs through one callback for the whole process. This one prints nothing; complaints of a
+// codec context at error level are counted in the std::atomic<int> that its `opaque` points to, if
+// any.
+void listen_quietly();
 
 // libav's words for one of its error codes.
 std::string message(int code);

@@ -25,10 +25,12 @@ constexpr int most_packets_to_key = 2000;
 Part::Part(const std::filesystem::path& path, const PartOptions& options)
     : path_(path),
       input_(std::make_unique<FileInput>(path, options.cancel)),
+      complaints_(std::make_unique<std::atomic<int>>(0)),
       packet_(av_packet_alloc()) {
   if (packet_ == nullptr) {
     throw std::bad_alloc();
   }
+  av::listen_quietly();
   open_container();
   open_decoder(options);
 }
@@ -91,6 +93,7 @@ void Part::open_decoder(const PartOptions& options) {
   if (options.keyframes_only) {
     decoder_->skip_frame = AVDISCARD_NONKEY;
   }
+  decoder_->opaque = complaints_.get();  // the contexts of its threads share it
   const int opened = avcodec_open2(decoder_.get(), codec, nullptr);
   if (opened < 0) {
     throw VideoError(
@@ -249,6 +252,12 @@ std::optional<Decoded> Part::key_picture(double stamp_s) {
   std::optional<Decoded> decoded = receive();
   avcodec_flush_buffers(decoder_.get());
   return decoded;
+}
+
+int Part::complaints() const { return complaints_->load(); }
+
+bool Part::uses_frame_threads() const {
+  return decoder_->thread_count > 1 && (decoder_->active_thread_type & FF_THREAD_FRAME) != 0;
 }
 
 double Part::promised_duration_s() const {

@@ -2,6 +2,7 @@
 // only.
 #pragma once
 
+#include <atomic>
 #include <cstdint>
 #include <filesystem>
 #include <memory>
@@ -60,6 +61,10 @@ class Part {
   double promised_duration_s() const;
   double promised_rate_hz() const;
   std::int64_t damaged_packets() const { return damaged_packets_; }
+  // Errors that the decoder reported, concealed ones too. They are counted before any picture comes
+  // out that was decoded after them.
+  int complaints() const;
+  bool uses_frame_threads() const;
   const std::vector<std::string>& notes() const { return notes_; }
 
  private:
@@ -75,6 +80,7 @@ class Part {
   std::unique_ptr<FileInput> input_;
   av::FormatPtr format_;
   AVStream* stream_ = nullptr;
+  std::unique_ptr<std::atomic<int>> complaints_;  // outlives the decoder, whose threads write to it
   av::CodecPtr decoder_;
   av::PacketPtr packet_;
   std::int64_t damaged_packets_ = 0;

@@ -2,19 +2,15 @@
 
 #include <fmt/format.h>
 
-extern "C" {
-#include <libavutil/log.h>
-}
-
 #include <algorithm>
 #include <deque>
 #include <utility>
 
 #include "video/deinterlace.h"
 #include "video/frame_maker.h"
-#include "video/part.h"
 #include "video/stamp_list.h"
 #include "video/stamps.h"
+#include "video/steady_part.h"
 
 namespace rhumb::video {
 namespace {
@@ -46,12 +42,13 @@ struct Reader::Inside {
   void note(const std::string& text) { add_note(facts, text); }
   void note_end();
   void collect_counts();
+  const Part& part() const { return steady->part(); }
   bool is_cancelled() const { return options.cancel.stop_requested(); }
 
   std::vector<std::filesystem::path> paths;
   ReaderOptions options;
   StreamFacts facts;
-  std::unique_ptr<Part> part;
+  std::unique_ptr<SteadyPart> steady;
   std::size_t part_index = 0;
   std::optional<Decoded> ahead;  // decoded already, so that a stamp can be judged by its successor
   StampClock clock{0.0};
@@ -67,25 +64,25 @@ struct Reader::Inside {
 Reader::Inside::Inside(const std::vector<std::filesystem::path>& files,
                        const ReaderOptions& options_in)
     : paths(files), options(options_in) {
-  av_log_set_level(AV_LOG_QUIET);
+  av::listen_quietly();
   if (paths.empty()) {
     throw VideoError("video", "", "no file is named", "name the recording's file");
   }
   facts.parts = static_cast<int>(paths.size());
   open_part(0);
-  clock = StampClock(part->promised_rate_hz());
-  ahead = part->next();
+  clock = StampClock(part().promised_rate_hz());
+  ahead = steady->next();
   if (!ahead) {
     if (is_cancelled()) {
       throw Interrupted();
     }
-    throw VideoError(paths[0], fmt::format("video stream {}", part->stream().index),
+    throw VideoError(paths[0], fmt::format("video stream {}", part().stream().index),
                      "not one picture can be decoded",
                      "check that it plays, or copy it again from the recorder");
   }
-  maker.emplace(*part, *ahead->picture, options.honour_rotation, facts);
-  facts.promised_duration_s = part->promised_duration_s();
-  facts.promised_rate_hz = part->promised_rate_hz();
+  maker.emplace(part(), *ahead->picture, options.honour_rotation, facts);
+  facts.promised_duration_s = part().promised_duration_s();
+  facts.promised_rate_hz = part().promised_rate_hz();
   if (options.from_s && *options.from_s > worth_skipping_s && paths.size() == 1 &&
       !options.keyframes_only) {
     skip_to_stretch();
@@ -93,14 +90,14 @@ Reader::Inside::Inside(const std::vector<std::filesystem::path>& files,
 }
 
 void Reader::Inside::open_part(std::size_t index_in) {
-  if (part != nullptr) {
-    damaged_packets_before += part->damaged_packets();
-    for (const std::string& text : part->notes()) {
+  if (steady != nullptr) {
+    damaged_packets_before += part().damaged_packets();
+    for (const std::string& text : part().notes()) {
       note(text);
     }
   }
   part_index = index_in;
-  part = std::make_unique<Part>(
+  steady = std::make_unique<SteadyPart>(
       paths[index_in],
       PartOptions{options.decoder_threads, options.keyframes_only, options.cancel});
   clock.start_part();
@@ -120,7 +117,7 @@ void Reader::Inside::skip_to_stretch() {
   if (stamps.empty() || place_of(first_s) != 0 || stamps.front() > first_s + 1e-7 ||
       !land_before(first_s + *options.from_s)) {
     open_part(0);  // begin again: what was decoded while trying is of no use
-    ahead = part->next();
+    ahead = steady->next();
     return;
   }
   clock.place(first_s, std::nullopt);
@@ -132,10 +129,10 @@ void Reader::Inside::skip_to_stretch() {
 // Decodes the first picture after a jump; true when it lies before the wanted stamp.
 bool Reader::Inside::land_before(double stamp_s) {
   for (const double margin_s : {0.0, 3.0, 15.0}) {
-    if (!part->seek(stamp_s - margin_s)) {
+    if (!steady->seek(stamp_s - margin_s)) {
       return false;
     }
-    ahead = part->next();
+    ahead = steady->next();
     if (ahead && ahead->stamp_s && *ahead->stamp_s <= stamp_s) {
       return true;
     }
@@ -147,7 +144,7 @@ bool Reader::Inside::land_before(double stamp_s) {
 std::optional<Timed> Reader::Inside::next_timed() {
   while (!ahead && part_index + 1 < paths.size() && !is_cancelled()) {
     open_part(part_index + 1);
-    ahead = part->next();
+    ahead = steady->next();
     if (!ahead) {
       note(
           fmt::format("{}: not one picture can be decoded", paths[part_index].filename().string()));
@@ -157,7 +154,7 @@ std::optional<Timed> Reader::Inside::next_timed() {
     return std::nullopt;
   }
   Decoded now = std::move(*ahead);
-  ahead = part->next();
+  ahead = steady->next();
   const bool starts_part = facts.part_starts_s.size() <= part_index;
   const double time_s = clock.place(now.stamp_s, ahead ? ahead->stamp_s : std::nullopt);
   while (starts_part && facts.part_starts_s.size() <= part_index) {
@@ -178,7 +175,7 @@ bool Reader::Inside::mark_interlaced(AVFrame& picture) {
     return false;
   }
   picture.interlaced_frame = 1;
-  picture.top_field_first = part->stream().codecpar->field_order == AV_FIELD_BB ? 0 : 1;
+  picture.top_field_first = part().stream().codecpar->field_order == AV_FIELD_BB ? 0 : 1;
   note("interlaced pictures that are not flagged as such were found and de-interlaced");
   return true;
 }
@@ -220,7 +217,7 @@ std::optional<Timed> Reader::Inside::next_progressive() {
 }
 
 void Reader::Inside::collect_counts() {
-  facts.damaged_packets = damaged_packets_before + part->damaged_packets();
+  facts.damaged_packets = damaged_packets_before + part().damaged_packets();
   facts.missing_stamps = clock.missing();
   facts.repaired_stamps = clock.repaired();
   if (facts.gaps.size() != clock.gaps().size()) {
@@ -229,7 +226,7 @@ void Reader::Inside::collect_counts() {
 }
 
 void Reader::Inside::note_end() {
-  for (const std::string& text : part->notes()) {
+  for (const std::string& text : part().notes()) {
     note(text);
   }
   if (facts.interlaced_frames > 0) {
@@ -262,7 +259,7 @@ std::optional<Frame> Reader::Inside::next() {
     }
     ++facts.frames;
     facts.concealed_frames += timed->damaged ? 1 : 0;
-    Frame frame = maker->make(*part, std::move(timed->picture), facts);
+    Frame frame = maker->make(part(), std::move(timed->picture), facts);
     frame.index = index++;
     frame.time_s = timed->time_s;
     frame.damaged = timed->damaged;

@@ -4,7 +4,6 @@
 
 extern "C" {
 #include <libavutil/display.h>
-#include <libavutil/log.h>
 #include <libavutil/opt.h>
 }
 
@@ -68,7 +67,7 @@ struct Writer::Inside {
 
 Writer::Inside::Inside(const std::filesystem::path& file, const WriterOptions& options)
     : path(file), wanted(options), frame(av_frame_alloc()), packet(av_packet_alloc()) {
-  av_log_set_level(AV_LOG_QUIET);
+  av::listen_quietly();
   check_options(options);
   if (frame == nullptr || packet == nullptr) {
     throw std::bad_alloc();
