@@ -18,37 +18,44 @@ struct Column {
   std::array<bool, ray_count> usable{};
 };
 
-int wrapped(int ray) { return (ray + ray_count) % ray_count; }
-
-// Mean of the core less mean of the neighbours beyond it.
-void subtract_neighbours(Column& column) {
-  std::array<float, ray_count> out{};
-  for (int ray = 0; ray < ray_count; ++ray) {
-    float near_sum = 0.0F;
-    float far_sum = 0.0F;
-    int near_count = 0;
-    int far_count = 0;
-    for (int offset = -neighbours; offset <= neighbours; ++offset) {
-      const auto other = static_cast<std::size_t>(wrapped(ray + offset));
-      if (!column.usable[other]) continue;
-      if (std::abs(offset) <= core) {
-        near_sum += column.value[other];
-        ++near_count;
-      } else if (std::abs(offset) > core + 2) {
-        far_sum += column.value[other];
-        ++far_count;
-      }
-    }
-    const auto index = static_cast<std::size_t>(ray);
-    if (column.usable[index] && near_count > core && far_count >= neighbours / 2) {
-      out[index] = near_sum / static_cast<float>(near_count) - far_sum / static_cast<float>(far_count);
-    } else {
-      out[index] = std::nanf("");
+// Sums over any arc of rays, from prefix sums over one and a bit turns.
+class ArcSums {
+ public:
+  explicit ArcSums(const Column& column) {
+    for (int k = 0; k < ray_count + 2 * reach; ++k) {
+      const auto ray = static_cast<std::size_t>((k - reach + ray_count) % ray_count);
+      const auto index = static_cast<std::size_t>(k);
+      value_[index + 1] = value_[index] + (column.usable[ray] ? column.value[ray] : 0.0F);
+      count_[index + 1] = count_[index] + (column.usable[ray] ? 1 : 0);
     }
   }
-  for (std::size_t index = 0; index < ray_count; ++index) {
-    column.usable[index] = !std::isnan(out[index]);
-    column.value[index] = column.usable[index] ? out[index] : 0.0F;
+  // Over the rays from..to inclusive, relative to ray 0; both within `reach` of [0, ray_count).
+  float value(int from, int to) const { return value_[at(to + 1)] - value_[at(from)]; }
+  int count(int from, int to) const { return count_[at(to + 1)] - count_[at(from)]; }
+
+ private:
+  static constexpr int reach = neighbours + 1;
+  static std::size_t at(int ray) { return static_cast<std::size_t>(ray + reach); }
+  std::array<float, ray_count + 2 * reach + 1> value_{};
+  std::array<int, ray_count + 2 * reach + 1> count_{};
+};
+
+// Mean of the core less mean of the neighbours beyond a gap of two rays.
+void subtract_neighbours(Column& column) {
+  const ArcSums sums(column);
+  constexpr int gap = core + 2;
+  for (int ray = 0; ray < ray_count; ++ray) {
+    const int near_count = sums.count(ray - core, ray + core);
+    const int far_count = sums.count(ray - neighbours, ray + neighbours) - sums.count(ray - gap, ray + gap);
+    const auto index = static_cast<std::size_t>(ray);
+    if (!column.usable[index] || near_count <= core || far_count < neighbours / 2) {
+      column.usable[index] = false;
+      column.value[index] = 0.0F;
+      continue;
+    }
+    const float far_sum = sums.value(ray - neighbours, ray + neighbours) - sums.value(ray - gap, ray + gap);
+    column.value[index] = sums.value(ray - core, ray + core) / static_cast<float>(near_count) -
+                          far_sum / static_cast<float>(far_count);
   }
 }
 
@@ -84,20 +91,25 @@ RayMap ray_map(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeome
   rays.usable = cv::Mat1b::zeros(ray_count, grid.count);
   const Eigen::Vector2d origin = geometry.pixel_from(centre);
   const int last = geometry.size_px - 2;
+  std::array<double, ray_count> cosine{};
+  std::array<double, ray_count> sine{};
+  for (std::size_t ray = 0; ray < ray_count; ++ray) {
+    const double phi = angle::rad_from_deg(static_cast<double>(ray));
+    cosine[ray] = std::cos(phi);
+    sine[ray] = std::sin(phi);
+  }
   // Below this the eight-bit picture, not the scene, sets the spread.
   constexpr std::array<float, channel_count> least_sigma = {0.002F, 0.006F};
   for (int distance = 0; distance < grid.count; ++distance) {
     std::array<Column, channel_count> columns;
     const double radius_px = grid.at(distance) * geometry.pixels_per_radius;
-    for (int ray = 0; ray < ray_count; ++ray) {
-      const double phi = angle::rad_from_deg(ray);
-      const double x = origin.x() + radius_px * std::cos(phi);
-      const double y = origin.y() - radius_px * std::sin(phi);
+    for (std::size_t index = 0; index < ray_count; ++index) {
+      const double x = origin.x() + radius_px * cosine[index];
+      const double y = origin.y() - radius_px * sine[index];
       if (x < 0.0 || y < 0.0 || x >= last || y >= last) continue;
       const int col = static_cast<int>(x + 0.5);
       const int row = static_cast<int>(y + 0.5);
       if (!map.usable(row, col) || (!inside.empty() && !inside(row, col))) continue;
-      const auto index = static_cast<std::size_t>(ray);
       for (std::size_t channel = 0; channel < channel_count; ++channel) {
         columns[channel].value[index] = bilinear(map.value[channel], x, y);
         columns[channel].usable[index] = true;
@@ -128,17 +140,27 @@ RayScores score_rays(const RayMap& rays, const MarkProfile& profile) {
   for (int ray = 0; ray < ray_count; ++ray) {
     float sum = 0.0F;
     float squares = 0.0F;
+    float energy = 0.0F;
+    int points = 0;
     for (int distance = 0; distance < distances; ++distance) {
       if (!rays.usable(ray, distance)) continue;
       for (std::size_t channel = 0; channel < channel_count; ++channel) {
         const float weight = profile.weight[channel][static_cast<std::size_t>(distance)];
-        sum += weight * std::clamp(rays.value[channel](ray, distance), -6.0F, 6.0F);
+        if (weight == 0.0F) continue;
+        const float value = std::clamp(rays.value[channel](ray, distance), -8.0F, 8.0F);
+        sum += weight * value;
         squares += weight * weight;
+        energy += value * value;
+        ++points;
       }
     }
     const auto index = static_cast<std::size_t>(ray);
     scores.usable[index] = squares / all;
-    scores.score[index] = scores.usable[index] > 0.25F ? sum / std::sqrt(squares) : 0.0F;
+    if (scores.usable[index] <= 0.25F) continue;
+    const float matched = sum / std::sqrt(squares);
+    // Energy beyond what the match and noise explain is something else: a bubble, an instrument.
+    const float explained = matched * matched + 1.5F * static_cast<float>(points);
+    scores.score[index] = matched * std::sqrt(explained / std::max(explained, energy));
   }
   return scores;
 }

@@ -1,0 +1,213 @@
+#include "analyze/frames.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "analyze/parallel.h"
+
+namespace rhumb::analyze {
+namespace {
+
+using timeline::AxisEvidence;
+using timeline::Phase;
+
+// Frames next to each other share clutter and compression, so their evidence adds up to less than its sum.
+constexpr float share_of_new_evidence = 0.5F;
+constexpr double longest_step_s = 0.1;  // of the Markov model; more frames than this are taken together
+constexpr std::size_t most_fine_steps = 6000;
+
+std::size_t window_of(const WindowReading& windows, std::size_t frame) {
+  const auto after = std::upper_bound(
+      windows.windows.begin(), windows.windows.end(), frame,
+      [](std::size_t value, const Window& window) { return value < window.first_frame; });
+  return static_cast<std::size_t>(after - windows.windows.begin()) - 1;
+}
+
+// The lens centre between the middles of windows whose path has the same lens; else the typical one.
+Eigen::Vector2d centre_at(const WindowReading& windows, std::size_t frame, Phase phase,
+                          const MarkSignature& signature) {
+  const std::size_t own = window_of(windows, frame);
+  const auto middle = [&](std::size_t k) {
+    return static_cast<double>(windows.windows[k].first_frame) +
+           0.5 * static_cast<double>(windows.windows[k].frame_count - 1);
+  };
+  const auto has = [&](std::size_t k) { return windows.path.phase[k] == phase; };
+  const double at = static_cast<double>(frame);
+  std::size_t left = own;
+  std::size_t right = own;
+  if (at < middle(own) && own > 0) left = own - 1;
+  if (at > middle(own) && own + 1 < windows.windows.size()) right = own + 1;
+  if (has(left) && has(right) && left != right) {
+    const double share = (at - middle(left)) / (middle(right) - middle(left));
+    return (1.0 - share) * windows.centre[left] + share * windows.centre[right];
+  }
+  for (const std::size_t k : {own, left, right}) {
+    if (has(k)) return windows.centre[k];
+  }
+  return signature.centre;
+}
+
+struct Reader {
+  const lens::PatchStore& patches;
+  const WindowReading& windows;
+
+  lens::AxisScores scores(const lens::ContrastMap& map, std::size_t frame, Phase phase,
+                          const MarkSignature& signature, float crossing) const {
+    lens::CentreGrid centres;
+    centres.middle = centre_at(windows, frame, phase, signature);
+    centres.step = 0.02;
+    centres.reach = 1;
+    centres.spread = 0.02;
+    lens::MarkProfile profile = signature.profile;
+    profile.crossing = crossing;
+    return lens::search_axis(map, mask_of(windows, frame), patches.geometry(), radial_grid, centres,
+                             std::span(&profile, 1))
+        .front();
+  }
+};
+
+float best_total_far_from(const lens::AxisScores& scores, int axis) {
+  float best = -1e9F;
+  for (int other = 0; other < lens::axis_count; ++other) {
+    const int apart = std::abs(other - axis);
+    if (axis >= 0 && std::min(apart, lens::axis_count - apart) <= 12) continue;
+    best = std::max(best, scores.total[static_cast<std::size_t>(other)]);
+  }
+  return best;
+}
+
+template <typename T>
+T quantile(std::vector<T> values, double share, T otherwise) {
+  if (values.empty()) return otherwise;
+  const auto place =
+      values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), place, values.end());
+  return *place;
+}
+
+struct Calibration {
+  float crossing = 3.5F;
+  float chance = 2.0F;
+};
+
+// From some 80 frames of the lens's own windows: how its ends score in single frames, and how chance does.
+Calibration calibrate(const Reader& reader, Phase phase, const MarkSignature& signature) {
+  std::vector<std::size_t> frames;
+  for (std::size_t k = 0; k < reader.windows.windows.size(); ++k) {
+    if (reader.windows.path.phase[k] != phase || reader.windows.path.moving[k]) continue;
+    const Window& window = reader.windows.windows[k];
+    for (std::size_t f = 0; f < window.frame_count; ++f) frames.push_back(window.first_frame + f);
+  }
+  const std::size_t stride = std::max<std::size_t>(1, frames.size() / 80);
+  std::vector<float> ends;
+  std::vector<std::pair<std::size_t, lens::ContrastMap>> maps;
+  for (std::size_t k = 0; k < frames.size(); k += stride) {
+    if (!reader.patches.has(frames[k])) continue;
+    maps.emplace_back(frames[k],
+                      lens::contrast_map(reader.patches.at(frames[k]), reader.patches.geometry(), {}));
+  }
+  const auto axis_of = [&](std::size_t frame) {
+    return reader.windows.path.axis_deg[window_of(reader.windows, frame)];
+  };
+  for (const auto& [frame, map] : maps) {
+    const auto scores = reader.scores(map, frame, phase, signature, 3.0F);
+    // The path's degree is a window's; the frame's best within a degree of it.
+    for (const int turn : {-1, 0, 1}) {
+      const auto axis = static_cast<std::size_t>((axis_of(frame) + turn + lens::axis_count) %
+                                                 lens::axis_count);
+      if (turn != 0 && scores.total[axis] <= scores.total[static_cast<std::size_t>(axis_of(frame))]) continue;
+      ends.push_back(scores.end_a[axis]);
+      ends.push_back(scores.end_b[axis]);
+    }
+  }
+  Calibration calibration;
+  calibration.crossing = std::clamp(0.45F * quantile(ends, 0.5, 6.0F), 1.8F, 9.0F);
+  std::vector<float> elsewhere;
+  for (const auto& [frame, map] : maps) {
+    const auto scores = reader.scores(map, frame, phase, signature, calibration.crossing);
+    elsewhere.push_back(best_total_far_from(scores, axis_of(frame)));
+  }
+  calibration.chance = std::clamp(quantile(elsewhere, 0.6, 2.0F), 0.0F, 6.0F);
+  return calibration;
+}
+
+void add_evidence(AxisEvidence& sum, const lens::AxisScores& scores, float chance) {
+  for (std::size_t axis = 0; axis < lens::axis_count; ++axis) {
+    sum.log_ratio[axis] += share_of_new_evidence * std::max(-5.0F, scores.total[axis] - chance);
+  }
+}
+
+}  // namespace
+
+const cv::Mat1b& mask_of(const WindowReading& windows, std::size_t frame) {
+  return windows.windows[window_of(windows, frame)].inside;
+}
+
+FrameReading read_frames(const lens::PatchStore& patches, std::span<const double> time_s,
+                         const WindowReading& windows, const LensPrior& prior, int threads) {
+  FrameReading reading;
+  const std::size_t frames = patches.size();
+  const Reader reader{patches, windows};
+  std::array<Calibration, 2> calibration;
+  if (windows.previous) calibration[0] = calibrate(reader, Phase::Previous, *windows.previous);
+  if (windows.current) calibration[1] = calibrate(reader, Phase::New, *windows.current);
+
+  const double span_s = frames > 1 ? time_s.back() - time_s.front() : 0.0;
+  const double frame_s = frames > 1 ? std::max(1e-3, span_s / static_cast<double>(frames - 1)) : 0.04;
+  const std::size_t group =
+      frames <= most_fine_steps
+          ? 1
+          : std::max<std::size_t>(1, static_cast<std::size_t>(longest_step_s / frame_s + 0.5));
+  const std::size_t steps = (frames + group - 1) / group;
+  std::vector<AxisEvidence> previous(steps);
+  std::vector<AxisEvidence> current(steps);
+  // Reading a patch back from the store is not thread safe; a batch is fetched, then read side by side.
+  constexpr std::size_t batch_steps = 64;
+  for (std::size_t begin = 0; begin < steps; begin += batch_steps) {
+    const std::size_t end = std::min(steps, begin + batch_steps);
+    const std::size_t first = begin * group;
+    const std::size_t last = std::min(frames, end * group);
+    std::vector<lens::Patch> batch;
+    for (std::size_t frame = first; frame < last; ++frame) batch.push_back(patches.at(frame));
+    for_each_index(end - begin, threads, [&](std::size_t offset) {
+      const std::size_t step = begin + offset;
+      for (std::size_t frame = step * group; frame < std::min(frames, (step + 1) * group); ++frame) {
+        const lens::Patch& patch = batch[frame - first];
+        if (patch.empty()) continue;
+        const auto map = lens::contrast_map(patch, patches.geometry(), {});
+        if (windows.previous) {
+          add_evidence(previous[step],
+                       reader.scores(map, frame, Phase::Previous, *windows.previous, calibration[0].crossing),
+                       calibration[0].chance);
+        }
+        if (windows.current) {
+          add_evidence(current[step],
+                       reader.scores(map, frame, Phase::New, *windows.current, calibration[1].crossing),
+                       calibration[1].chance);
+        }
+      }
+    });
+  }
+  timeline::AxisModelOptions model;
+  model.step_s = frame_s * static_cast<double>(group);
+  model.previous_lens = prior.previous_lens && windows.previous.has_value();
+  const auto path = timeline::most_probable_path(previous, current, model);
+  const auto posterior = timeline::posterior_about(path, previous, current, model);
+  reading.path.log_ratio = path.log_ratio;
+  for (std::size_t frame = 0; frame < frames; ++frame) {
+    const std::size_t step = frame / group;
+    reading.path.phase.push_back(path.phase[step]);
+    reading.path.axis_deg.push_back(path.axis_deg[step]);
+    reading.path.moving.push_back(path.moving[step]);
+    reading.posterior.lens.push_back(posterior.lens[step]);
+    reading.posterior.near_path.push_back(posterior.near_path[step]);
+    reading.posterior.moving.push_back(posterior.moving[step]);
+    const auto& signature = path.phase[step] == Phase::Previous ? windows.previous : windows.current;
+    reading.centre.push_back(path.phase[step] == Phase::None || !signature
+                                 ? Eigen::Vector2d::Zero()
+                                 : centre_at(windows, frame, path.phase[step], *signature));
+  }
+  return reading;
+}
+
+}  // namespace rhumb::analyze

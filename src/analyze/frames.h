@@ -1,0 +1,24 @@
+// Every frame read with what the marks of this recording look like: evidence by axis for the hidden Markov model.
+#pragma once
+
+#include <span>
+#include <vector>
+
+#include "analyze/windows.h"
+
+namespace rhumb::analyze {
+
+struct FrameReading {
+  timeline::AxisPath path;            // a step a frame
+  timeline::AxisPosterior posterior;  // about it
+  std::vector<Eigen::Vector2d> centre;  // supposed lens centre by frame (atlas), from the windows
+};
+
+// Deterministic for any number of threads.
+FrameReading read_frames(const lens::PatchStore& patches, std::span<const double> time_s,
+                         const WindowReading& windows, const LensPrior& prior, int threads);
+
+// Pupil mask of a frame: its window's.
+const cv::Mat1b& mask_of(const WindowReading& windows, std::size_t frame);
+
+}  // namespace rhumb::analyze

@@ -1,0 +1,335 @@
+#include "analyze/refine.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdlib>
+
+#include "analyze/parallel.h"
+#include "angle/angle.h"
+#include "lens/mark_template.h"
+
+namespace rhumb::analyze {
+namespace {
+
+using timeline::Phase;
+
+constexpr double centre_spread = 0.008;  // limbal radii (0.05 mm): of the smoothed lens centre
+constexpr double centre_window_s = 0.4;  // the centre is averaged over this: the eye's tilt moves it slowly
+const lens::StripGeometry strip_geometry{};
+
+// One lens's frames: what is known of each before and after a round.
+struct Track {
+  std::vector<std::size_t> frame;
+  std::vector<double> axis_rad;  // unwrapped
+  std::vector<Eigen::Vector2d> centre;
+  std::vector<bool> resting;
+  std::vector<double> trust;  // probability that the path is right
+};
+
+Track track_of(const FrameReading& coarse, Phase phase) {
+  Track track;
+  double unwrapped = 0.0;
+  for (std::size_t frame = 0; frame < coarse.path.phase.size(); ++frame) {
+    if (coarse.path.phase[frame] != phase) continue;
+    const double axis = angle::rad_from_deg(coarse.path.axis_deg[frame]);
+    unwrapped = track.frame.empty() ? axis : unwrapped + angle::wrap_deviation(axis - unwrapped);
+    track.frame.push_back(frame);
+    track.axis_rad.push_back(unwrapped);
+    track.centre.push_back(coarse.centre[frame]);
+    track.resting.push_back(!coarse.path.moving[frame]);
+    track.trust.push_back(coarse.posterior.near_path[frame]);
+  }
+  return track;
+}
+
+struct EndPair {
+  lens::TurnEstimate a;
+  lens::TurnEstimate b;
+};
+
+struct PairTemplate {
+  lens::MarkTemplate a;
+  lens::MarkTemplate b;
+};
+
+struct Source {
+  const lens::PatchStore& patches;
+  const WindowReading& windows;
+};
+
+// Fetches and reads frames in batches; `body(k, map, mask)` for the k-th of `which` (indices into the track).
+template <typename Body>
+void read_batches(const Source& source, const Track& track, const std::vector<std::size_t>& which,
+                  int threads, const Body& body) {
+  constexpr std::size_t batch = 64;
+  for (std::size_t begin = 0; begin < which.size(); begin += batch) {
+    const std::size_t end = std::min(which.size(), begin + batch);
+    std::vector<lens::Patch> patches;
+    for (std::size_t k = begin; k < end; ++k) {
+      patches.push_back(source.patches.at(track.frame[which[k]]));
+    }
+    for_each_index(end - begin, threads, [&](std::size_t offset) {
+      if (patches[offset].empty()) return;
+      const std::size_t k = which[begin + offset];
+      const auto map = lens::contrast_map(patches[offset], source.patches.geometry(), {});
+      body(k, map, mask_of(source.windows, track.frame[k]));
+    });
+  }
+}
+
+lens::MarkStrip end_strip(const Source& source, const lens::ContrastMap& map, const cv::Mat1b& mask,
+                          const Track& track, std::size_t k, bool end_b) {
+  return lens::mark_strip(map, mask, source.patches.geometry(), track.centre[k],
+                          track.axis_rad[k] + (end_b ? angle::pi : 0.0), radial_grid, strip_geometry);
+}
+
+// At most `most` frames in which the lens rests and the path is trusted; of all frames when too few rest.
+std::vector<std::size_t> teaching_frames(const Track& track, std::size_t most) {
+  std::vector<std::size_t> good;
+  for (std::size_t k = 0; k < track.frame.size(); ++k) {
+    if (track.resting[k] && track.trust[k] > 0.8) good.push_back(k);
+  }
+  if (good.size() < 5) {
+    good.clear();
+    for (std::size_t k = 0; k < track.frame.size(); ++k) good.push_back(k);
+  }
+  if (good.size() <= most) return good;
+  std::vector<std::size_t> spread;
+  for (std::size_t k = 0; k < most; ++k) spread.push_back(good[k * good.size() / most]);
+  return spread;
+}
+
+PairTemplate teach(const Source& source, const Track& track, const std::vector<std::size_t>& which,
+                   const std::vector<float>& weight, int threads) {
+  // Strips are collected in order, so that the sums are the same for any number of threads.
+  std::vector<lens::MarkStrip> strips_a(which.size());
+  std::vector<lens::MarkStrip> strips_b(which.size());
+  std::vector<std::size_t> place(track.frame.size(), 0);
+  for (std::size_t k = 0; k < which.size(); ++k) place[which[k]] = k;
+  read_batches(source, track, which, threads,
+               [&](std::size_t k, const lens::ContrastMap& map, const cv::Mat1b& mask) {
+                 strips_a[place[k]] = end_strip(source, map, mask, track, k, false);
+                 strips_b[place[k]] = end_strip(source, map, mask, track, k, true);
+               });
+  lens::TemplateBuilder a(radial_grid, strip_geometry);
+  lens::TemplateBuilder b(radial_grid, strip_geometry);
+  for (std::size_t k = 0; k < which.size(); ++k) {
+    if (strips_a[k].usable.empty() || weight[k] <= 0.0F) continue;
+    a.add(strips_a[k], weight[k]);
+    b.add(strips_b[k], weight[k]);
+  }
+  return {a.build(), b.build()};
+}
+
+std::vector<EndPair> measure(const Source& source, const Track& track, const PairTemplate& form,
+                             const std::vector<std::size_t>& which, int threads) {
+  std::vector<EndPair> out(track.frame.size());
+  read_batches(source, track, which, threads,
+               [&](std::size_t k, const lens::ContrastMap& map, const cv::Mat1b& mask) {
+                 out[k].a = lens::turn_of(end_strip(source, map, mask, track, k, false), form.a,
+                                          strip_geometry);
+                 out[k].b = lens::turn_of(end_strip(source, map, mask, track, k, true), form.b,
+                                          strip_geometry);
+               });
+  return out;
+}
+
+bool shows(const lens::TurnEstimate& end) {
+  return end.gain > 3.0 * end.gain_se && end.gain > 0.25 && end.gain < 3.0 && end.se_rad < 0.05;
+}
+
+struct Solved {
+  bool given = false;
+  double turn_rad = 0.0;
+  double se_rad = 1e3;
+  double offset = 0.0;      // of the lens centre across the axis, limbal radii
+  double offset_se = 1e3;
+};
+
+// Turn and centre offset from the two ends: end A is seen turned by turn + offset / distance, end B by
+// turn - offset / distance. The prior on the offset lets one end serve alone.
+Solved solve(const EndPair& ends, double distance) {
+  Solved out;
+  double h11 = 1e-12;
+  double h12 = 0.0;
+  double h22 = 1.0 / (centre_spread * centre_spread);
+  double g1 = 0.0;
+  double g2 = 0.0;
+  const auto add = [&](const lens::TurnEstimate& end, double lever) {
+    if (!shows(end)) return;
+    const double w = 1.0 / (end.se_rad * end.se_rad);
+    h11 += w;
+    h12 += w * lever;
+    h22 += w * lever * lever;
+    g1 += w * end.turn_rad;
+    g2 += w * lever * end.turn_rad;
+    out.given = true;
+  };
+  add(ends.a, 1.0 / distance);
+  add(ends.b, -1.0 / distance);
+  if (!out.given) return out;
+  const double determinant = h11 * h22 - h12 * h12;
+  out.turn_rad = (h22 * g1 - h12 * g2) / determinant;
+  out.offset = (h11 * g2 - h12 * g1) / determinant;
+  out.se_rad = std::sqrt(h22 / determinant);
+  out.offset_se = std::sqrt(h11 / determinant);
+  return out;
+}
+
+// Moves each centre by what both ends say, averaged over time.
+void smooth_centres(Track& track, const std::vector<EndPair>& ends, double distance,
+                    std::span<const double> time_s) {
+  const std::size_t n = track.frame.size();
+  std::vector<Eigen::Vector2d> corrected(n);
+  std::vector<double> weight(n, 0.0);
+  for (std::size_t k = 0; k < n; ++k) {
+    corrected[k] = track.centre[k];
+    if (!shows(ends[k].a) || !shows(ends[k].b)) continue;
+    const double offset = 0.5 * distance * (ends[k].a.turn_rad - ends[k].b.turn_rad);
+    const Eigen::Vector2d across(-std::sin(track.axis_rad[k]), std::cos(track.axis_rad[k]));
+    corrected[k] += std::clamp(offset, -0.05, 0.05) * across;
+    const double se = 0.5 * distance * std::hypot(ends[k].a.se_rad, ends[k].b.se_rad);
+    weight[k] = 1.0 / (se * se + 1e-6);
+  }
+  std::vector<Eigen::Vector2d> smooth(n);
+  std::size_t from = 0;
+  for (std::size_t k = 0; k < n; ++k) {
+    const double now = time_s[track.frame[k]];
+    while (time_s[track.frame[from]] < now - 3.0 * centre_window_s) ++from;
+    Eigen::Vector2d sum = Eigen::Vector2d::Zero();
+    double total = 0.0;
+    for (std::size_t j = from; j < n && time_s[track.frame[j]] <= now + 3.0 * centre_window_s; ++j) {
+      const double apart = (time_s[track.frame[j]] - now) / centre_window_s;
+      const double w = weight[j] * std::exp(-0.5 * apart * apart);
+      sum += w * corrected[j];
+      total += w;
+    }
+    smooth[k] = total > 0.0 ? Eigen::Vector2d(sum / total) : track.centre[k];
+  }
+  track.centre = std::move(smooth);
+}
+
+std::vector<std::size_t> all_of(const Track& track) {
+  std::vector<std::size_t> all(track.frame.size());
+  for (std::size_t k = 0; k < all.size(); ++k) all[k] = k;
+  return all;
+}
+
+// Where each template's own marks lie: a strip turned by `turn` against it has its marks at turn + offset.
+struct Offsets {
+  double a = 0.0;
+  double b = 0.0;
+};
+
+void apply_turns(Track& track, const std::vector<EndPair>& ends, double distance, const Offsets& offsets,
+                 const std::vector<std::size_t>& which) {
+  for (const std::size_t k : which) {
+    EndPair shifted = ends[k];
+    shifted.a.turn_rad += offsets.a;
+    shifted.b.turn_rad += offsets.b;
+    const Solved solved = solve(shifted, distance);
+    if (solved.given) track.axis_rad[k] += solved.turn_rad;
+  }
+}
+
+double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
+  std::vector<double> ratios;
+  for (std::size_t k = 1; k < track.frame.size(); ++k) {
+    if (!track.resting[k] || !track.resting[k - 1] || track.frame[k] != track.frame[k - 1] + 1) continue;
+    if (!solved[k].given || !solved[k - 1].given) continue;
+    const double difference = track.axis_rad[k] + solved[k].turn_rad - track.axis_rad[k - 1] -
+                              solved[k - 1].turn_rad;
+    ratios.push_back(std::abs(difference) / std::hypot(solved[k].se_rad, solved[k - 1].se_rad));
+  }
+  if (ratios.size() < 8) return 1.5;
+  std::nth_element(ratios.begin(), ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2),
+                   ratios.end());
+  return std::clamp(1.4826 * ratios[ratios.size() / 2], 0.5, 5.0);
+}
+
+FineReport refine_lens(const Source& source, std::span<const double> time_s, const FrameReading& coarse,
+                       Phase phase, int threads, std::vector<FineAxis>& frames) {
+  FineReport report;
+  Track track = track_of(coarse, phase);
+  if (track.frame.empty()) return report;
+  const std::vector<double> path_axis = track.axis_rad;
+  const auto teaching = teaching_frames(track, 160);
+  report.frames = static_cast<int>(teaching.size());
+  std::vector<float> weight(teaching.size(), 1.0F);
+  PairTemplate form = teach(source, track, teaching, weight, threads);
+  Offsets offsets;
+  double distance = 0.5 * (form.a.mean_distance + form.b.mean_distance);
+  for (int round = 0; round < 3; ++round) {
+    const auto& which = round < 2 ? teaching : all_of(track);
+    offsets = {lens::symmetric_angle(form.a, strip_geometry), lens::symmetric_angle(form.b, strip_geometry)};
+    auto ends = measure(source, track, form, which, threads);
+    if (round == 2) {
+      // All frames once, so that the centres follow the eye's tilt everywhere.
+      smooth_centres(track, ends, distance, time_s);
+      break;
+    }
+    apply_turns(track, ends, distance, offsets, which);
+    for (std::size_t k = 0; k < which.size(); ++k) {
+      const auto& pair = ends[which[k]];
+      weight[k] = shows(pair.a) || shows(pair.b) ? 1.0F : 0.05F;
+    }
+    form = teach(source, track, teaching, weight, threads);
+    distance = 0.5 * (form.a.mean_distance + form.b.mean_distance);
+  }
+  // Frames outside the teaching set still lie on the path's whole degrees; that is within the template's reach.
+  form = teach(source, track, teaching, weight, threads);
+  offsets = {lens::symmetric_angle(form.a, strip_geometry), lens::symmetric_angle(form.b, strip_geometry)};
+  distance = 0.5 * (form.a.mean_distance + form.b.mean_distance);
+  report.distance = distance;
+  const auto all = all_of(track);
+  auto ends = measure(source, track, form, all, threads);
+  std::vector<Solved> solved(track.frame.size());
+  for (const std::size_t k : all) {
+    ends[k].a.turn_rad += offsets.a;
+    ends[k].b.turn_rad += offsets.b;
+    solved[k] = solve(ends[k], distance);
+  }
+  report.scatter = robust_scatter(track, solved);
+  std::vector<timeline::Reading> readings(track.frame.size());
+  std::vector<double> steps(track.frame.size(), 0.0);
+  for (const std::size_t k : all) {
+    readings[k].given = solved[k].given;
+    readings[k].value_rad = track.axis_rad[k] + solved[k].turn_rad;
+    readings[k].se_rad = std::hypot(report.scatter * solved[k].se_rad, 2e-4);
+    // A reading far from the path that the whole recording supports is clutter.
+    if (std::abs(readings[k].value_rad - path_axis[k]) > 0.07) readings[k].given = false;
+    if (k == 0) continue;
+    const double dt = std::max(1e-3, time_s[track.frame[k]] - time_s[track.frame[k - 1]]);
+    const bool rests = track.resting[k] && track.resting[k - 1];
+    // A resting lens creeps by some tenths of a degree a second at most; a turned one moves at tens of degrees.
+    steps[k] = rests ? 0.004 * std::sqrt(dt) : 0.5 * dt + 0.02 * std::sqrt(dt);
+  }
+  const auto smoothed = timeline::smooth(readings, steps);
+  for (const std::size_t k : all) {
+    FineAxis& out = frames[track.frame[k]];
+    out.phase = phase;
+    out.axis_rad = smoothed[k].value_rad;
+    out.se_rad = smoothed[k].se_rad;
+    out.own = readings[k];
+    out.end_a = shows(ends[k].a);
+    out.end_b = shows(ends[k].b);
+    out.centre = track.centre[k];
+    out.given = true;
+  }
+  report.template_se_rad = 5e-4;
+  return report;
+}
+
+}  // namespace
+
+FineReading refine(const lens::PatchStore& patches, std::span<const double> time_s,
+                   const WindowReading& windows, const FrameReading& coarse, int threads) {
+  FineReading reading;
+  reading.frames.resize(patches.size());
+  const Source source{patches, windows};
+  reading.previous = refine_lens(source, time_s, coarse, Phase::Previous, threads, reading.frames);
+  reading.current = refine_lens(source, time_s, coarse, Phase::New, threads, reading.frames);
+  return reading;
+}
+
+}  // namespace rhumb::analyze

@@ -1,0 +1,39 @@
+// From the degree of the Markov path to a fraction of it: each frame's marks against the recording's own template.
+#pragma once
+
+#include <span>
+#include <vector>
+
+#include "analyze/frames.h"
+#include "timeline/smoother.h"
+
+namespace rhumb::analyze {
+
+struct FineAxis {
+  timeline::Phase phase = timeline::Phase::None;
+  bool given = false;
+  double axis_rad = 0.0;   // atlas, unwrapped within one stay of a lens
+  double se_rad = 1e3;     // of the smoothed value, reading only: no reference, no pose, no tilt
+  timeline::Reading own;   // this frame's own reading
+  bool end_a = false;      // which ends this frame shows
+  bool end_b = false;
+  Eigen::Vector2d centre = Eigen::Vector2d::Zero();
+};
+
+struct FineReport {
+  double template_se_rad = 0.0;  // of the template's own axis, common to all frames of a lens
+  double distance = 0.45;        // of the marks from the lens centre, limbal radii
+  double scatter = 1.0;          // observed frame-to-frame scatter over the predicted one
+  int frames = 0;                // that the template rests on
+};
+
+struct FineReading {
+  std::vector<FineAxis> frames;
+  FineReport previous;
+  FineReport current;
+};
+
+FineReading refine(const lens::PatchStore& patches, std::span<const double> time_s,
+                   const WindowReading& windows, const FrameReading& coarse, int threads);
+
+}  // namespace rhumb::analyze

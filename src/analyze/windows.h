@@ -1,0 +1,61 @@
+// Half-second windows of straightened pupils: the moving things averaged away, the marks searched for without
+// knowing what they look like, and then learned.
+#pragma once
+
+#include <array>
+#include <optional>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "lens/axis_search.h"
+#include "lens/patch.h"
+#include "lens/pupil.h"
+#include "timeline/axis_model.h"
+
+namespace rhumb::analyze {
+
+struct WindowOptions {
+  double window_s = 0.5;        // long enough to average, short enough for a lens being turned
+  int most_patches = 12;        // of a window, spread over it
+  double pupil_margin = 0.015;  // limbal radii inside the pupil's edge that are not read
+};
+
+struct Window {
+  std::size_t first_frame = 0;
+  std::size_t frame_count = 0;
+  bool usable = false;
+  lens::ContrastMap contrast;  // kept only while it is needed
+  cv::Mat1b inside;            // pupil mask; empty when no pupil edge was found
+  std::vector<lens::AxisScores> by_look;
+};
+
+// How the marks of one lens show in this recording.
+struct MarkSignature {
+  lens::MarkProfile profile;
+  Eigen::Vector2d centre = Eigen::Vector2d::Zero();  // typical lens centre, limbal radii
+  int windows = 0;                                    // that it was learned from
+};
+
+struct WindowReading {
+  timeline::AxisPath path;                       // a step a window
+  std::vector<Eigen::Vector2d> centre;           // lens centre by window, where the path has a lens
+  std::optional<MarkSignature> previous;
+  std::optional<MarkSignature> current;
+  std::vector<Window> windows;
+  double log_ratio = 0.0;                        // of the path with the learned signatures
+};
+
+struct LensPrior {
+  bool previous_lens = false;
+  double optic_radius = 0.59;           // limbal radii, as seen through the cornea
+  double previous_optic_radius = 0.59;
+};
+
+// Searches the whole recording. `time_s` has an entry a stored patch.
+WindowReading read_windows(const lens::PatchStore& patches, std::span<const double> time_s,
+                           const LensPrior& prior, const WindowOptions& options);
+
+inline const lens::RadialGrid radial_grid{};
+
+}  // namespace rhumb::analyze

@@ -1,0 +1,81 @@
+#include "lens/axis_search.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rhumb::lens {
+
+MarkProfile uninformed_profile(MarkLook look, double optic_radius, const RadialGrid& grid) {
+  const float half = std::sqrt(0.5F);
+  std::array<float, channel_count> share{};
+  switch (look) {
+    case MarkLook::Dark: share = {1.0F, 0.0F}; break;
+    case MarkLook::Grey: share = {0.0F, 1.0F}; break;
+    case MarkLook::DarkAndGrey: share = {half, half}; break;
+    case MarkLook::LightAndGrey: share = {-half, half}; break;
+  }
+  MarkProfile profile;
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    for (int distance = 0; distance < grid.count; ++distance) {
+      const double place = grid.at(distance) / optic_radius;
+      const float weight = place > 0.56 && place < 0.98 ? 1.0F : (place < 0.54 ? -0.35F : 0.0F);
+      profile.weight[channel].push_back(share[channel] * weight);
+    }
+  }
+  return profile;
+}
+
+float log_ratio(float end_score, float usable, float crossing) {
+  // Nothing scores 0 with a spread of 1.7 and long tails; the ratio rises with the score from the crossing and
+  // saturates, so that one end can't outvote the other. Scaled by what could be read of the end.
+  const float ratio = std::clamp(0.8F * (end_score - crossing), -2.5F, 7.0F);
+  return ratio * std::min(1.0F, usable);
+}
+
+namespace {
+
+float pair_score(const RayScores& rays, std::size_t axis, float crossing) {
+  return log_ratio(rays.score[axis], rays.usable[axis], crossing) +
+         log_ratio(rays.score[axis + axis_count], rays.usable[axis + axis_count], crossing);
+}
+
+void keep_better(AxisScores& best, const RayScores& rays, const Eigen::Vector2d& centre, float penalty,
+                 float crossing) {
+  for (std::size_t axis = 0; axis < axis_count; ++axis) {
+    // The raw scores break ties where the ratio saturates.
+    const float tie = 0.02F * (std::min(rays.score[axis], 25.0F) +
+                               std::min(rays.score[axis + axis_count], 25.0F));
+    const float total = pair_score(rays, axis, crossing) + tie - penalty;
+    if (total <= best.total[axis]) continue;
+    best.total[axis] = total;
+    best.end_a[axis] = rays.score[axis];
+    best.end_b[axis] = rays.score[axis + axis_count];
+    best.usable_a[axis] = rays.usable[axis];
+    best.usable_b[axis] = rays.usable[axis + axis_count];
+    best.centre[axis] = centre.cast<float>();
+  }
+}
+
+}  // namespace
+
+std::vector<AxisScores> search_axis(const ContrastMap& map, const cv::Mat1b& inside,
+                                    const PatchGeometry& geometry, const RadialGrid& grid,
+                                    const CentreGrid& centres, std::span<const MarkProfile> profiles) {
+  std::vector<AxisScores> best(profiles.size());
+  for (AxisScores& scores : best) scores.total.fill(-1e9F);
+  for (int down = -centres.reach; down <= centres.reach; ++down) {
+    for (int right = -centres.reach; right <= centres.reach; ++right) {
+      const Eigen::Vector2d offset(centres.step * right, centres.step * down);
+      const auto penalty =
+          static_cast<float>(0.5 * offset.squaredNorm() / (centres.spread * centres.spread));
+      const Eigen::Vector2d centre = centres.middle + offset;
+      const RayMap rays = ray_map(map, inside, geometry, centre, grid);
+      for (std::size_t k = 0; k < profiles.size(); ++k) {
+        keep_better(best[k], score_rays(rays, profiles[k]), centre, penalty, profiles[k].crossing);
+      }
+    }
+  }
+  return best;
+}
+
+}  // namespace rhumb::lens

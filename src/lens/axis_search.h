@@ -1,0 +1,51 @@
+// For every axis, how well two mark ends on one line explain a contrast map, over possible lens centres.
+#pragma once
+
+#include <Eigen/Core>
+#include <array>
+#include <span>
+#include <vector>
+
+#include "lens/rays.h"
+
+namespace rhumb::lens {
+
+// What printed marks may look like before anything is known of them: darker, greyer, or lighter and greyer than
+// the glow, anywhere in the outer half of the optic.
+enum class MarkLook { Dark, Grey, DarkAndGrey, LightAndGrey };
+inline constexpr std::array<MarkLook, 4> mark_looks = {MarkLook::Dark, MarkLook::Grey,
+                                                       MarkLook::DarkAndGrey, MarkLook::LightAndGrey};
+
+// The profile of a look for an optic of this radius (limbal radii, as seen through the cornea). Distances inside
+// the marks count against it: what crosses the whole pupil is an instrument.
+MarkProfile uninformed_profile(MarkLook look, double optic_radius, const RadialGrid& grid);
+
+struct CentreGrid {
+  Eigen::Vector2d middle = Eigen::Vector2d::Zero();  // limbal radii
+  double step = 0.025;
+  int reach = 4;             // steps either side
+  double spread = 0.06;      // standard deviation of the centre about `middle`, for its prior
+};
+
+// For each axis (degree), the best score over the centres and what it rests on. Entries are for the axis
+// from 0 to 179 degrees; end A lies at the axis itself, end B opposite.
+struct AxisScores {
+  std::array<float, axis_count> total{};    // score of both ends less the centre's penalty
+  std::array<float, axis_count> end_a{};
+  std::array<float, axis_count> end_b{};
+  std::array<float, axis_count> usable_a{};
+  std::array<float, axis_count> usable_b{};
+  std::array<Eigen::Vector2f, axis_count> centre{};
+};
+
+// How two ends' scores make one: a log likelihood ratio of "marks here" against "nothing here" that saturates,
+// so that a dark instrument over one end does not count as a very good mark.
+// `crossing` is the score at which both are as likely.
+float log_ratio(float end_score, float usable, float crossing);
+
+// One AxisScores a profile, in their order; the centre grid is read once for all of them.
+std::vector<AxisScores> search_axis(const ContrastMap& map, const cv::Mat1b& inside,
+                                    const PatchGeometry& geometry, const RadialGrid& grid,
+                                    const CentreGrid& centres, std::span<const MarkProfile> profiles);
+
+}  // namespace rhumb::lens

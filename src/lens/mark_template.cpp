@@ -1,0 +1,264 @@
+#include "lens/mark_template.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rhumb::lens {
+namespace {
+
+// Neighbouring points of a strip share pixels (three columns to a pixel) and the picture's own blur.
+constexpr double points_per_independent = 6.0;
+
+float bilinear(const cv::Mat1f& map, double x, double y) {
+  const int col = static_cast<int>(x);
+  const int row = static_cast<int>(y);
+  const auto fx = static_cast<float>(x - col);
+  const auto fy = static_cast<float>(y - row);
+  const float* upper = map.ptr<float>(row) + col;
+  const float* lower = map.ptr<float>(row + 1) + col;
+  return (1.0F - fy) * ((1.0F - fx) * upper[0] + fx * upper[1]) +
+         fy * ((1.0F - fx) * lower[0] + fx * lower[1]);
+}
+
+void remove_row_mean(MarkStrip& strip) {
+  for (int row = 0; row < strip.usable.rows; ++row) {
+    const float* usable = strip.usable.ptr<float>(row);
+    for (cv::Mat1f& channel : strip.value) {
+      float* value = channel.ptr<float>(row);
+      float sum = 0.0F;
+      float count = 0.0F;
+      for (int col = 0; col < channel.cols; ++col) {
+        sum += usable[col] * value[col];
+        count += usable[col];
+      }
+      const float mean = count > 0.0F ? sum / count : 0.0F;
+      for (int col = 0; col < channel.cols; ++col) value[col] = usable[col] * (value[col] - mean);
+    }
+  }
+}
+
+}  // namespace
+
+MarkStrip mark_strip(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeometry& geometry,
+                     const Eigen::Vector2d& centre, double meridian_rad, const RadialGrid& grid,
+                     const StripGeometry& strip) {
+  MarkStrip out;
+  const int columns = strip.columns();
+  for (auto& value : out.value) value = cv::Mat1f::zeros(grid.count, columns);
+  out.usable = cv::Mat1f::zeros(grid.count, columns);
+  const Eigen::Vector2d origin = geometry.pixel_from(centre);
+  const int last = geometry.size_px - 2;
+  for (int col = 0; col < columns; ++col) {
+    const double phi = meridian_rad + strip.angle_at(col);
+    const double dx = std::cos(phi) * geometry.pixels_per_radius;
+    const double dy = -std::sin(phi) * geometry.pixels_per_radius;
+    for (int row = 0; row < grid.count; ++row) {
+      const double x = origin.x() + dx * grid.at(row);
+      const double y = origin.y() + dy * grid.at(row);
+      if (x < 0.0 || y < 0.0 || x >= last || y >= last) continue;
+      const int px = static_cast<int>(x + 0.5);
+      const int py = static_cast<int>(y + 0.5);
+      if (!map.usable(py, px) || (!inside.empty() && !inside(py, px))) continue;
+      out.usable(row, col) = 1.0F;
+      for (std::size_t channel = 0; channel < channel_count; ++channel) {
+        out.value[channel](row, col) = bilinear(map.value[channel], x, y);
+      }
+    }
+  }
+  remove_row_mean(out);
+  return out;
+}
+
+TemplateBuilder::TemplateBuilder(const RadialGrid& grid, const StripGeometry& strip)
+    : grid_(grid), strip_(strip) {
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    sum_[channel] = cv::Mat1f::zeros(grid.count, strip.columns());
+    squares_[channel] = cv::Mat1f::zeros(grid.count, strip.columns());
+  }
+  weight_ = cv::Mat1f::zeros(grid.count, strip.columns());
+}
+
+void TemplateBuilder::add(const MarkStrip& strip, float weight) {
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    sum_[channel] += weight * strip.value[channel];
+    squares_[channel] += weight * strip.value[channel].mul(strip.value[channel]);
+  }
+  weight_ += weight * strip.usable;
+}
+
+MarkTemplate TemplateBuilder::build() const {
+  MarkTemplate mark;
+  mark.seen = weight_.clone();
+  const cv::Mat1f divisor = cv::max(weight_, 1e-6F);
+  double heaviest = 0.0;
+  cv::minMaxLoc(weight_, nullptr, &heaviest);
+  std::vector<double> row_power(static_cast<std::size_t>(grid_.count), 0.0);
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    mark.value[channel] = sum_[channel] / divisor;
+    const cv::Mat1f variance = squares_[channel] / divisor - mark.value[channel].mul(mark.value[channel]);
+    double total = 0.0;
+    double points = 0.0;
+    for (int row = 0; row < grid_.count; ++row) {
+      for (int col = 0; col < strip_.columns(); ++col) {
+        const double share = weight_(row, col);
+        total += share * std::max(0.0F, variance(row, col));
+        points += share;
+      }
+    }
+    mark.noise[channel] = static_cast<float>(std::max(1e-4, std::sqrt(total / std::max(points, 1e-9))));
+    // Points that few frames saw say little of the lens.
+    for (int row = 0; row < grid_.count; ++row) {
+      for (int col = 0; col < strip_.columns(); ++col) {
+        if (weight_(row, col) < 0.1 * heaviest) mark.value[channel](row, col) = 0.0F;
+        const double z = mark.value[channel](row, col) / mark.noise[channel];
+        // The outer quarter of the strip is surroundings.
+        if (std::abs(strip_.angle_at(col)) < 0.75 * strip_.reach_rad) {
+          row_power[static_cast<std::size_t>(row)] += z * z;
+        }
+      }
+    }
+  }
+  const double strongest = *std::max_element(row_power.begin(), row_power.end());
+  double weighted = 0.0;
+  double weights = 0.0;
+  for (int row = 0; row < grid_.count; ++row) {
+    const double power = row_power[static_cast<std::size_t>(row)];
+    const auto say = static_cast<float>(std::clamp(power / (0.15 * strongest + 1e-12) - 0.3, 0.0, 1.0));
+    for (std::size_t channel = 0; channel < channel_count; ++channel) {
+      mark.value[channel].row(row) *= say;
+    }
+    weighted += say * power * grid_.at(row);
+    weights += say * power;
+  }
+  if (weights > 0.0) mark.mean_distance = weighted / weights;
+  return mark;
+}
+
+namespace {
+
+struct NormalEquations {
+  double gg = 0.0, gt = 0.0, tt = 0.0, gr = 0.0, tr = 0.0;
+};
+
+// Template shifted by `turn`, and its slope in angle, at a column.
+void sample(const float* row, int columns, double position, float& value, float& slope) {
+  const int left = static_cast<int>(std::floor(position));
+  if (left < 1 || left + 2 >= columns) {
+    value = 0.0F;
+    slope = 0.0F;
+    return;
+  }
+  const auto f = static_cast<float>(position - left);
+  value = (1.0F - f) * row[left] + f * row[left + 1];
+  const float slope_left = 0.5F * (row[left + 1] - row[left - 1]);
+  const float slope_right = 0.5F * (row[left + 2] - row[left]);
+  slope = (1.0F - f) * slope_left + f * slope_right;
+}
+
+NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, double shift_columns,
+                           double gain) {
+  NormalEquations n;
+  const int columns = strip.usable.cols;
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    const double weight = 1.0 / (static_cast<double>(mark.noise[channel]) * mark.noise[channel]);
+    for (int row = 0; row < strip.usable.rows; ++row) {
+      const float* form = mark.value[channel].ptr<float>(row);
+      const float* value = strip.value[channel].ptr<float>(row);
+      const float* usable = strip.usable.ptr<float>(row);
+      for (int col = 0; col < columns; ++col) {
+        if (usable[col] == 0.0F) continue;
+        float t = 0.0F;
+        float slope = 0.0F;
+        sample(form, columns, col - shift_columns, t, slope);
+        if (t == 0.0F && slope == 0.0F) continue;
+        // d(model)/d(shift) = -gain * slope; residual limited to three sigmas of the noise.
+        const double ds = -gain * slope;
+        const double limit = 3.0 * mark.noise[channel];
+        const double residual = std::clamp(value[col] - gain * t, -limit, limit);
+        n.gg += weight * t * t;
+        n.gt += weight * t * ds;
+        n.tt += weight * ds * ds;
+        n.gr += weight * t * residual;
+        n.tr += weight * ds * residual;
+      }
+    }
+  }
+  return n;
+}
+
+}  // namespace
+
+TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark, const StripGeometry& geometry) {
+  TurnEstimate estimate;
+  double shift = 0.0;
+  double gain = 1.0;
+  const double limit = 0.07 / geometry.step_rad;
+  NormalEquations n;
+  for (int round = 0; round < 4; ++round) {
+    n = accumulate(strip, mark, shift, gain);
+    if (n.gg < 1e-9 || n.tt < 1e-9) return estimate;
+    // Weak priors keep a featureless strip from running away: gain 1 +- 0.5, shift 0 +- 2 degrees.
+    const double gg = n.gg + 4.0;
+    const double prior_shift = 1.0 / std::pow(0.035 / geometry.step_rad, 2.0);
+    const double tt = n.tt + prior_shift;
+    const double gr = n.gr + 4.0 * (1.0 - gain);
+    const double tr = n.tr - prior_shift * shift;
+    const double determinant = gg * tt - n.gt * n.gt;
+    gain = std::clamp(gain + (tt * gr - n.gt * tr) / determinant, 0.2, 2.0);
+    shift = std::clamp(shift + (gg * tr - n.gt * gr) / determinant, -limit, limit);
+  }
+  // The gain for the judgement of visibility: without the prior that keeps it up.
+  n = accumulate(strip, mark, shift, 1.0);
+  const double free_gain = 1.0 + n.gr / n.gg;
+  estimate.turn_rad = shift * geometry.step_rad;
+  estimate.gain = free_gain;
+  estimate.gain_se = std::sqrt(points_per_independent / n.gg);
+  const double effective = std::clamp(free_gain, 0.05, 1.5);
+  estimate.se_rad = geometry.step_rad * std::sqrt(points_per_independent / n.tt) / effective;
+  return estimate;
+}
+
+double symmetric_angle(const MarkTemplate& mark, const StripGeometry& geometry) {
+  // The shift at which the template agrees best with its own mirror image, halved.
+  const int columns = geometry.columns();
+  const auto agreement = [&](double shift) {
+    double sum = 0.0;
+    for (std::size_t channel = 0; channel < channel_count; ++channel) {
+      const double weight = 1.0 / (static_cast<double>(mark.noise[channel]) * mark.noise[channel]);
+      for (int row = 0; row < mark.value[channel].rows; ++row) {
+        const float* form = mark.value[channel].ptr<float>(row);
+        for (int col = 0; col < columns; ++col) {
+          float mirrored = 0.0F;
+          float slope = 0.0F;
+          sample(form, columns, (columns - 1) - col + shift, mirrored, slope);
+          sum += weight * form[col] * mirrored;
+        }
+      }
+    }
+    return sum;
+  };
+  double best_shift = 0.0;
+  double best = -1.0;
+  const double reach = 0.06 / geometry.step_rad;
+  for (double shift = -reach; shift <= reach; shift += 0.5) {
+    const double value = agreement(shift);
+    if (value > best) {
+      best = value;
+      best_shift = shift;
+    }
+  }
+  for (double step = 0.25; step > 0.01; step *= 0.5) {
+    const double left = agreement(best_shift - step);
+    const double right = agreement(best_shift + step);
+    if (left > best && left >= right) {
+      best = left;
+      best_shift -= step;
+    } else if (right > best) {
+      best = right;
+      best_shift += step;
+    }
+  }
+  return 0.5 * best_shift * geometry.step_rad;
+}
+
+}  // namespace rhumb::lens

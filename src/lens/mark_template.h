@@ -1,0 +1,72 @@
+// What the marks of this lens look like, learned from the recording, and how far a frame's marks are turned
+// against it.
+//
+// A strip shows one end: contrast by angle from the axis (columns) and distance from the lens centre (rows).
+#pragma once
+
+#include <Eigen/Core>
+#include <array>
+#include <vector>
+
+#include "lens/rays.h"
+
+namespace rhumb::lens {
+
+struct StripGeometry {
+  double reach_rad = 0.14;   // 8 degrees either side
+  double step_rad = 0.005;   // 0.29 degrees, a third of a pixel at the marks
+  int columns() const { return 2 * static_cast<int>(reach_rad / step_rad + 0.5) + 1; }
+  double angle_at(int column) const { return step_rad * (column - columns() / 2); }
+};
+
+// value: CV_32F per channel; weight: 1 where usable, else 0.
+struct MarkStrip {
+  std::array<cv::Mat1f, channel_count> value;
+  cv::Mat1f usable;
+};
+
+// The strip of the end at `meridian_rad` (atlas) seen from `centre`; each row has its mean over the usable part
+// taken off, so that shading along the distance drops out.
+MarkStrip mark_strip(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeometry& geometry,
+                     const Eigen::Vector2d& centre, double meridian_rad, const RadialGrid& grid,
+                     const StripGeometry& strip);
+
+struct MarkTemplate {
+  std::array<cv::Mat1f, channel_count> value;  // mean strip of one end
+  cv::Mat1f seen;                              // summed weight by point
+  std::array<float, channel_count> noise{};    // standard deviation of a single frame about it
+  double mean_distance = 0.5;                  // limbal radii, weighted by what fixes the angle
+};
+
+// Collects strips, weighted, into a template.
+class TemplateBuilder {
+ public:
+  TemplateBuilder(const RadialGrid& grid, const StripGeometry& strip);
+  void add(const MarkStrip& strip, float weight);
+  // The mean, tapered to the marks: distances whose contrast does not rise above the spread get no say.
+  MarkTemplate build() const;
+
+ private:
+  RadialGrid grid_;
+  StripGeometry strip_;
+  std::array<cv::Mat1f, channel_count> sum_;
+  std::array<cv::Mat1f, channel_count> squares_;
+  cv::Mat1f weight_;
+};
+
+// How far a strip is turned against the template, counter-clockwise.
+struct TurnEstimate {
+  double turn_rad = 0.0;
+  double se_rad = 1e3;   // from the noise about the template; points next to each other share noise, see .cpp
+  double gain = 0.0;     // contrast in units of the template's
+  double gain_se = 1e3;
+};
+
+// Least squares over turn and gain (Gauss-Newton, three rounds, within 4 degrees). se_rad stays large when the
+// marks can't be seen.
+TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark, const StripGeometry& geometry);
+
+// Where the template's own marks lie: the angle about which their contrast is symmetric.
+double symmetric_angle(const MarkTemplate& mark, const StripGeometry& geometry);
+
+}  // namespace rhumb::lens

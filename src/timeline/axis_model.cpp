@@ -1,0 +1,291 @@
+#include "timeline/axis_model.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <limits>
+
+namespace rhumb::timeline {
+namespace {
+
+// States: none before a previous lens is out (0: none), then for each lens a resting and a moving block.
+// With a previous lens: Previous -> gap -> New; without: gap -> New.
+constexpr int blocks = 4;  // previous resting, previous moving, new resting, new moving
+constexpr int gap_state = blocks * axis_count;
+constexpr int state_count = gap_state + 1;
+constexpr float impossible = -1e30F;
+
+using StateVector = std::vector<float>;
+
+struct Rates {
+  float stay_rest = 0.0F;
+  float start = 0.0F;
+  float stay_moving = 0.0F;
+  float stop = 0.0F;
+  float enter = 0.0F;      // shared out over the axes
+  float stay_gap = 0.0F;
+  float leave = 0.0F;
+  std::vector<float> spread_moving;  // log weight by |turn| in degrees, for a moving lens
+  std::vector<float> spread_rest;
+};
+
+std::vector<float> log_gaussian_weights(double sigma_deg) {
+  const int reach = std::max(1, static_cast<int>(std::ceil(3.0 * sigma_deg)));
+  std::vector<double> weight(static_cast<std::size_t>(reach) + 1);
+  double sum = 0.0;
+  for (int k = 0; k <= reach; ++k) {
+    const double z = k / sigma_deg;
+    weight[static_cast<std::size_t>(k)] = std::exp(-0.5 * z * z);
+    sum += (k == 0 ? 1.0 : 2.0) * weight[static_cast<std::size_t>(k)];
+  }
+  std::vector<float> out;
+  for (const double w : weight) {
+    out.push_back(static_cast<float>(std::max(-60.0, std::log(std::max(w / sum, 1e-26)))));
+  }
+  return out;
+}
+
+float log_of(double probability) { return static_cast<float>(std::log(probability)); }
+
+Rates rates_from(const AxisModelOptions& options) {
+  const auto chance = [&](double rate_hz) { return 1.0 - std::exp(-rate_hz * options.step_s); };
+  Rates rates;
+  const double leave = chance(options.leave_rate_hz);
+  const double start = chance(options.start_rate_hz);
+  const double stop = chance(options.stop_rate_hz);
+  const double enter = chance(options.enter_rate_hz);
+  rates.leave = log_of(leave);
+  rates.start = log_of(start);
+  rates.stay_rest = log_of(1.0 - start - leave);
+  rates.stop = log_of(stop);
+  rates.stay_moving = log_of(1.0 - stop - leave);
+  rates.enter = log_of(enter / (2.0 * axis_count));
+  rates.stay_gap = log_of(1.0 - enter);
+  rates.spread_moving = log_gaussian_weights(std::max(0.6, options.moving_speed_deg_s * options.step_s));
+  rates.spread_rest = log_gaussian_weights(std::max(0.25, options.rest_creep_deg_s * options.step_s));
+  return rates;
+}
+
+float evidence_of(int state, const AxisEvidence& previous, const AxisEvidence& current) {
+  if (state == gap_state) return 0.0F;
+  const auto axis = static_cast<std::size_t>(state % axis_count);
+  return state / axis_count < 2 ? previous.log_ratio[axis] : current.log_ratio[axis];
+}
+
+struct MaxPlus {
+  float best = impossible;
+  int from = -1;
+  void offer(float value, int state) {
+    if (value > best) {
+      best = value;
+      from = state;
+    }
+  }
+};
+
+float log_sum(float a, float b) {
+  const float high = std::max(a, b);
+  const float low = std::min(a, b);
+  if (low <= impossible / 2) return high;
+  return high + std::log1p(std::exp(low - high));
+}
+
+struct LogSum {
+  float best = impossible;
+  void offer(float value, int) { best = log_sum(best, value); }
+};
+
+// Offers to `into` every predecessor (forward) of a state, with the transition's log weight. The same list read
+// backwards serves the backward pass: transitions between axes are symmetric.
+template <typename Sink>
+void offer_predecessors(int state, const StateVector& before, const Rates& rates, bool previous_lens,
+                        Sink& into) {
+  if (state == gap_state) {
+    into.offer(before[gap_state] + rates.stay_gap, gap_state);
+    for (int from = 0; from < blocks * axis_count; ++from) {
+      const bool new_lens = from / axis_count >= 2;
+      // A previous lens goes before the new one comes; out of the new lens the way back is rarer still.
+      const float weight = new_lens ? rates.leave - 2.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
+      into.offer(before[static_cast<std::size_t>(from)] + weight, from);
+    }
+    return;
+  }
+  const int block = state / axis_count;
+  const int axis = state % axis_count;
+  const bool moving = block % 2 == 1;
+  const int rest_base = (block - (moving ? 1 : 0)) * axis_count;
+  const int moving_base = rest_base + axis_count;
+  const auto wrap = [](int value) { return (value + axis_count) % axis_count; };
+  if (moving) {
+    for (int turn = -static_cast<int>(rates.spread_moving.size()) + 1;
+         turn < static_cast<int>(rates.spread_moving.size()); ++turn) {
+      const int from = moving_base + wrap(axis - turn);
+      into.offer(before[static_cast<std::size_t>(from)] + rates.stay_moving +
+                     rates.spread_moving[static_cast<std::size_t>(std::abs(turn))],
+                 from);
+    }
+    const int from = rest_base + axis;
+    into.offer(before[static_cast<std::size_t>(from)] + rates.start, from);
+  } else {
+    for (int turn = -static_cast<int>(rates.spread_rest.size()) + 1;
+         turn < static_cast<int>(rates.spread_rest.size()); ++turn) {
+      const int from = rest_base + wrap(axis - turn);
+      into.offer(before[static_cast<std::size_t>(from)] + rates.stay_rest +
+                     rates.spread_rest[static_cast<std::size_t>(std::abs(turn))],
+                 from);
+    }
+    const int from = moving_base + axis;
+    into.offer(before[static_cast<std::size_t>(from)] + rates.stop, from);
+  }
+  if (block >= 2) into.offer(before[gap_state] + rates.enter, gap_state);
+}
+
+StateVector initial(bool previous_lens) {
+  StateVector start(state_count, impossible);
+  // A recording may start before the lens comes or with it in place.
+  const float in_view = log_of(0.5 / axis_count);
+  const int first = previous_lens ? 0 : 2 * axis_count;
+  for (int axis = 0; axis < axis_count; ++axis) start[static_cast<std::size_t>(first + axis)] = in_view;
+  start[gap_state] = log_of(0.5);
+  return start;
+}
+
+}  // namespace
+
+AxisPath most_probable_path(std::span<const AxisEvidence> previous, std::span<const AxisEvidence> current,
+                            const AxisModelOptions& options) {
+  AxisPath path;
+  const std::size_t steps = current.size();
+  path.phase.assign(steps, Phase::None);
+  path.axis_deg.assign(steps, -1);
+  path.moving.assign(steps, false);
+  if (steps == 0) return path;
+  const Rates rates = rates_from(options);
+  const int first_state = options.previous_lens ? 0 : 2 * axis_count;
+  std::vector<std::vector<std::int16_t>> from(steps, std::vector<std::int16_t>(state_count, -1));
+  StateVector score = initial(options.previous_lens);
+  for (int state = 0; state < state_count; ++state) {
+    score[static_cast<std::size_t>(state)] += evidence_of(state, previous[0], current[0]);
+  }
+  StateVector next(state_count, impossible);
+  for (std::size_t step = 1; step < steps; ++step) {
+    for (int state = first_state; state < state_count; ++state) {
+      MaxPlus sink;
+      offer_predecessors(state, score, rates, options.previous_lens, sink);
+      next[static_cast<std::size_t>(state)] = sink.best + evidence_of(state, previous[step], current[step]);
+      from[step][static_cast<std::size_t>(state)] = static_cast<std::int16_t>(sink.from);
+    }
+    std::swap(score, next);
+  }
+  int state = static_cast<int>(std::max_element(score.begin(), score.end()) - score.begin());
+  for (std::size_t step = steps; step-- > 0;) {
+    if (state != gap_state) {
+      path.phase[step] = state / axis_count < 2 ? Phase::Previous : Phase::New;
+      path.axis_deg[step] = state % axis_count;
+      path.moving[step] = (state / axis_count) % 2 == 1;
+      path.log_ratio += evidence_of(state, previous[step], current[step]);
+    }
+    if (step > 0) state = from[step][static_cast<std::size_t>(state)];
+  }
+  return path;
+}
+
+namespace {
+
+// Backward message: for each state, the log weight of all that follows.
+void step_back(const StateVector& after, const Rates& rates, bool previous_lens, StateVector& out) {
+  const auto wrap = [](int value) { return (value + axis_count) % axis_count; };
+  float enter = impossible;
+  for (int state = 2 * axis_count; state < gap_state; ++state) {
+    enter = log_sum(enter, after[static_cast<std::size_t>(state)] + rates.enter);
+  }
+  out[gap_state] = log_sum(after[gap_state] + rates.stay_gap, enter);
+  for (int state = previous_lens ? 0 : 2 * axis_count; state < gap_state; ++state) {
+    const int block = state / axis_count;
+    const int axis = state % axis_count;
+    const bool moving = block % 2 == 1;
+    const int rest_base = (block - (moving ? 1 : 0)) * axis_count;
+    const auto& spread = moving ? rates.spread_moving : rates.spread_rest;
+    const int own_base = moving ? rest_base + axis_count : rest_base;
+    const int other = (moving ? rest_base : rest_base + axis_count) + axis;
+    float sum = after[static_cast<std::size_t>(other)] + (moving ? rates.stop : rates.start);
+    for (int turn = -static_cast<int>(spread.size()) + 1; turn < static_cast<int>(spread.size()); ++turn) {
+      sum = log_sum(sum, after[static_cast<std::size_t>(own_base + wrap(axis + turn))] +
+                             (moving ? rates.stay_moving : rates.stay_rest) +
+                             spread[static_cast<std::size_t>(std::abs(turn))]);
+    }
+    const float leave = block >= 2 ? rates.leave - 2.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
+    out[static_cast<std::size_t>(state)] = log_sum(sum, after[gap_state] + leave);
+  }
+}
+
+bool near_axis(int a, int b, int limit) {
+  const int apart = std::abs(a - b);
+  return std::min(apart, axis_count - apart) <= limit;
+}
+
+}  // namespace
+
+AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence> previous,
+                              std::span<const AxisEvidence> current, const AxisModelOptions& options) {
+  const std::size_t steps = current.size();
+  AxisPosterior out;
+  out.lens.assign(steps, 0.0F);
+  out.near_path.assign(steps, 0.0F);
+  out.moving.assign(steps, 0.0F);
+  if (steps == 0) return out;
+  const Rates rates = rates_from(options);
+  const int first_state = options.previous_lens ? 0 : 2 * axis_count;
+  std::vector<StateVector> forward(steps, StateVector(state_count, impossible));
+  forward[0] = initial(options.previous_lens);
+  for (std::size_t step = 0; step < steps; ++step) {
+    for (int state = first_state; state < state_count; ++state) {
+      if (step > 0) {
+        LogSum sink;
+        offer_predecessors(state, forward[step - 1], rates, options.previous_lens, sink);
+        forward[step][static_cast<std::size_t>(state)] = sink.best;
+      }
+      forward[step][static_cast<std::size_t>(state)] += evidence_of(state, previous[step], current[step]);
+    }
+  }
+  StateVector backward(state_count, 0.0F);
+  StateVector weighted(state_count, impossible);
+  for (std::size_t step = steps; step-- > 0;) {
+    if (step + 1 < steps) {
+      for (int state = 0; state < state_count; ++state) {
+        weighted[static_cast<std::size_t>(state)] =
+            backward[static_cast<std::size_t>(state)] +
+            evidence_of(state, previous[step + 1], current[step + 1]);
+      }
+      step_back(weighted, rates, options.previous_lens, backward);
+    }
+    float highest = impossible;
+    for (int state = first_state; state < state_count; ++state) {
+      const auto index = static_cast<std::size_t>(state);
+      highest = std::max(highest, forward[step][index] + backward[index]);
+    }
+    double all = 0.0;
+    double lens = 0.0;
+    double near = 0.0;
+    double moving = 0.0;
+    const int own_block = path.phase[step] == Phase::Previous ? 0 : 2;
+    for (int state = first_state; state < state_count; ++state) {
+      const auto index = static_cast<std::size_t>(state);
+      const double weight = std::exp(forward[step][index] + backward[index] - highest);
+      all += weight;
+      if (state == gap_state) continue;
+      lens += weight;
+      if ((state / axis_count) % 2 == 1) moving += weight;
+      const bool same_lens = state / axis_count == own_block || state / axis_count == own_block + 1;
+      if (same_lens && path.axis_deg[step] >= 0 && near_axis(state % axis_count, path.axis_deg[step], 3)) {
+        near += weight;
+      }
+    }
+    out.lens[step] = static_cast<float>(lens / all);
+    out.near_path[step] = static_cast<float>(near / all);
+    out.moving[step] = static_cast<float>(moving / all);
+  }
+  return out;
+}
+
+}  // namespace rhumb::timeline

@@ -1,0 +1,55 @@
+// A hidden Markov model of which lens lies in the eye, whether it moves, and at which axis.
+//
+// Evidence comes as a log likelihood ratio by axis for each step (a frame or a short window) against "no
+// marks". What is not a state of the model costs nothing: a step without evidence is all zeros. Method: forward
+// and backward recursion, and the Viterbi path (Rabiner, Proc IEEE 1989;77:257-286, from memory).
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <span>
+#include <vector>
+
+namespace rhumb::timeline {
+
+inline constexpr int axis_count = 180;  // one state a degree
+
+struct AxisEvidence {
+  std::array<float, axis_count> log_ratio{};
+};
+
+enum class Phase { None, Previous, New };
+
+struct AxisModelOptions {
+  double step_s = 0.04;            // time between steps
+  bool previous_lens = false;      // the recording starts with a previous lens, which is taken out
+  double stop_rate_hz = 2.0;       // how often a moving lens comes to rest
+  double start_rate_hz = 0.25;     // how often a resting lens is moved
+  double enter_rate_hz = 0.05;     // how often a lens comes into view
+  double leave_rate_hz = 0.01;     // how often it goes: a new lens stays
+  double moving_speed_deg_s = 40;  // standard deviation of a moving lens's turning speed
+  double rest_creep_deg_s = 0.3;   // of a resting lens, also what a resting lens is mistaken for
+};
+
+struct AxisPath {
+  std::vector<Phase> phase;    // a step
+  std::vector<int> axis_deg;   // 0..179, -1 where there is no lens
+  std::vector<bool> moving;
+  double log_ratio = 0.0;      // of the path's evidence against no lens at all, without transitions
+};
+
+// The most probable history.
+AxisPath most_probable_path(std::span<const AxisEvidence> previous, std::span<const AxisEvidence> current,
+                            const AxisModelOptions& options);
+
+struct AxisPosterior {
+  std::vector<float> lens;      // probability that a lens with marks is in view (previous or new)
+  std::vector<float> near_path; // probability of an axis within 3 degrees of the path's, in the path's phase
+  std::vector<float> moving;    // probability that it moves
+};
+
+// Marginal probabilities about a path that most_probable_path gave for the same evidence.
+AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence> previous,
+                              std::span<const AxisEvidence> current, const AxisModelOptions& options);
+
+}  // namespace rhumb::timeline
