@@ -10,7 +10,7 @@
 using namespace rhumb::optics;
 
 TEST_CASE(
-    "A plus cylinder in the plane: +2.00 at 60, entokey chapter 2, fig. 2.1 (inputs SEEN, "
+    "A plus cylinder in the plane - +2.00 at 60, entokey chapter 2, fig. 2.1 (inputs SEEN, "
     "COMPUTED)") {
   const PlanePoint point = double_angle_from({2.0, 60.0 * rad});
   CHECK(point.x == Approx(-1.0));
@@ -18,7 +18,7 @@ TEST_CASE(
   check_astigmatism(astigmatism_from(point), 2.0, 60.0);
 }
 
-TEST_CASE("With the rule lies left, against the rule right: Eurotimes 2020 (SEEN)") {
+TEST_CASE("With the rule lies left, against the rule right - Eurotimes 2020 (SEEN)") {
   CHECK(double_angle_from({1.0, 90.0 * rad}).x == Approx(-1.0));
   CHECK(double_angle_from({1.0, 180.0 * rad}).x == Approx(1.0));
 }

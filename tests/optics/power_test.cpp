@@ -6,7 +6,7 @@
 
 using namespace rhumb::optics;
 
-TEST_CASE("A sum of refractions: gatinel.com, addition of refractions (SEEN)") {
+TEST_CASE("A sum of refractions - gatinel.com, addition of refractions (SEEN)") {
   const PowerVector first = vector_from(lens(-2.0, -2.0, 180.0));
   const PowerVector second = vector_from(lens(1.0, -1.0, 90.0));
   check_vector(first, -3.0, 1.0, 0.0);
@@ -16,26 +16,26 @@ TEST_CASE("A sum of refractions: gatinel.com, addition of refractions (SEEN)") {
 }
 
 TEST_CASE(
-    "Crossed at 45 degrees, minus cylinders: brainscape card 9441856 (SEEN, printed "
+    "Crossed at 45 degrees, minus cylinders - brainscape card 9441856 (SEEN, printed "
     "-0.40/-2.24x32)") {
   check_lens(crossed(lens(0.0, -1.0, 180.0), lens(0.0, -2.0, 45.0)),
              lens(-0.3820, -2.2361, 31.7175));
 }
 
-TEST_CASE("Crossed at 45 degrees, plus cylinders: the same card (SEEN, printed +2.62/-2.24x122)") {
+TEST_CASE("Crossed at 45 degrees, plus cylinders - the same card (SEEN, printed +2.62/-2.24x122)") {
   check_lens(crossed(lens(0.0, 1.0, 180.0), lens(0.0, 2.0, 45.0)), lens(2.6180, -2.2361, 121.7175));
 }
 
-TEST_CASE("Perpendicular axes: The Indian Optician, May-June 2022, p. 105 (SEEN)") {
+TEST_CASE("Perpendicular axes - The Indian Optician, May-June 2022, p. 105 (SEEN)") {
   check_lens(crossed(lens(1.75, 0.5, 45.0), lens(-2.25, -1.0, 135.0)), lens(0.0, -1.5, 135.0));
 }
 
-TEST_CASE("Parallel axes: a public unit test of a sum of refractions (SEEN)") {
+TEST_CASE("Parallel axes - a public unit test of a sum of refractions (SEEN)") {
   check_lens(crossed(lens(0.0, -2.0, 90.0), lens(0.0, -1.0, 90.0)), lens(0.0, -3.0, 90.0));
 }
 
 TEST_CASE(
-    "Oblique, opposite signs: inputs of the same public test (inputs SEEN, result COMPUTED)") {
+    "Oblique, opposite signs - inputs of the same public test (inputs SEEN, result COMPUTED)") {
   const SphereCylinder a = lens(-4.0, 2.0, 45.0);
   const SphereCylinder b = lens(-5.0, -3.0, 120.0);
   check_vector(vector_from(a) + vector_from(b), -9.5, -0.75, -2.2990);
@@ -43,7 +43,7 @@ TEST_CASE(
 }
 
 TEST_CASE(
-    "Single lenses as power vectors: Thibos, Wheeler and Horner 1997 (formula from memory, "
+    "Single lenses as power vectors - Thibos, Wheeler and Horner 1997 (formula from memory, "
     "COMPUTED)") {
   check_vector(vector_from(lens(-1.0, -2.0, 30.0)), -2.0, 0.5, 0.8660);
   check_vector(vector_from(lens(2.0, -1.5, 75.0)), 1.25, -0.6495, 0.3750);
@@ -53,7 +53,7 @@ TEST_CASE(
 }
 
 TEST_CASE(
-    "Closed form of crossed plano-cylinders: The Indian Optician 2022, p. 105 (formula SEEN, "
+    "Closed form of crossed plano-cylinders - The Indian Optician 2022, p. 105 (formula SEEN, "
     "COMPUTED)") {
   // C^2 = F1^2 + F2^2 + 2 F1 F2 cos 2a, tan 2t = F2 sin 2a / (F1 + F2 cos 2a), S = (F1 + F2 - C) /
   // 2
@@ -69,7 +69,7 @@ TEST_CASE(
 }
 
 TEST_CASE(
-    "Equal plano-cylinders: axis halfway, sphere 2 F sin^2(a/2) (the same page; formula SEEN, "
+    "Equal plano-cylinders - axis halfway, sphere 2 F sin^2(a/2) (the same page; formula SEEN, "
     "COMPUTED)") {
   // The page's a is the angle between the axes; its sphere is of the lens in plus-cylinder form.
   for (const double a_deg : {10.0, 30.0, 45.0, 80.0}) {
@@ -93,7 +93,7 @@ TEST_CASE("Six lines of Olsen's letter (J Cataract Refract Surg; SEEN) give the 
   check_lens(transposed(crossed(a, b)), SphereCylinder{s3, c3, axis}, 1e-12, 1e-10);
 }
 
-TEST_CASE("DICOM PS3.3 C.8.25.6.1: the power of a cylinder lies 90 degrees from its axis (SEEN)") {
+TEST_CASE("DICOM PS3.3 C.8.25.6.1 - the power of a cylinder lies 90 degrees from its axis (SEEN)") {
   const PowerVector cylinder = vector_from(lens(0.0, -2.0, 30.0));
   CHECK(power_in_meridian(cylinder, 120.0 * rad) == Approx(-2.0));
   CHECK(power_in_meridian(cylinder, 30.0 * rad) == Approx(0.0).margin(1e-12));

@@ -161,7 +161,7 @@ TEST_CASE("Properties of residuals and turns") {
 }
 
 TEST_CASE(
-    "Properties of the whole effect: nothing is ever NaN and every interval holds its value") {
+    "Properties of the whole effect - nothing is ever NaN and every interval holds its value") {
   CHECK(rc::check("effect", [] {
     StatedEye eye;
     if (*rc::gen::arbitrary<bool>())

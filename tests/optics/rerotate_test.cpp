@@ -56,21 +56,21 @@ TEST_CASE("The curve of residual against axis has its least value at the best ax
 }
 
 TEST_CASE(
-    "A turn, an exchange, or neither, against 0.5 D (Clin Ophthalmol 2020, OPTH.S285818: entry "
+    "A turn, an exchange, or neither, against 0.5 D (Clin Ophthalmol 2020, OPTH.S285818 - entry "
     "SEEN)") {
   CHECK(turn_or_exchange(0.40, 0.10) == Remedy::Neither);
   CHECK(turn_or_exchange(1.04, 0.44) == Remedy::Turn);
   CHECK(turn_or_exchange(0.97, 0.56) == Remedy::Exchange);
 }
 
-TEST_CASE("An eye without astigmatism has no better axis: nothing is turned") {
+TEST_CASE("An eye without astigmatism has no better axis - nothing is turned") {
   const PowerVector correction = -lens_vector(2.0, 30.0 * rad);
   const Rerotation best = best_rerotation(correction, 2.0, 30.0 * rad);
   CHECK(best.turn_rad == 0.0);
   CHECK(best.cylinder_after_D == Approx(2.0));
 }
 
-TEST_CASE("Vector analysis: definitions of Alpins and Goggin 2004 (definitions SEEN, COMPUTED)") {
+TEST_CASE("Vector analysis - definitions of Alpins and Goggin 2004 (definitions SEEN, COMPUTED)") {
   SECTION("3.00 at 90 to 1.00 at 60, nothing meant to be left") {
     const OperationAnalysis a = analyse_operation({3.0, 90 * rad}, {0.0, 0.0}, {1.0, 60 * rad});
     check_astigmatism(a.target_induced, 3.0, 180.0);

@@ -14,7 +14,7 @@ double round_cylinder(double eye_D, double lens_D, double deviation_deg) {
 }  // namespace
 
 TEST_CASE(
-    "Equal powers leave 2 C sin d: AAO current insight on toric lenses (formula SEEN, COMPUTED)") {
+    "Equal powers leave 2 C sin d - AAO current insight on toric lenses (formula SEEN, COMPUTED)") {
   const double table[][2] = {{1, 0.03490},  {5, 0.17431},  {10, 0.34730}, {15, 0.51764},
                              {20, 0.68404}, {30, 1.00000}, {45, 1.41421}, {90, 2.00000}};
   for (const auto& [deviation_deg, residual_D] : table)
@@ -22,13 +22,13 @@ TEST_CASE(
 }
 
 TEST_CASE(
-    "A third is left at 10 degrees when powers are equal: Felipe et al. 2011, abstract (SEEN)") {
+    "A third is left at 10 degrees when powers are equal - Felipe et al. 2011, abstract (SEEN)") {
   CHECK(round_cylinder(1.0, 1.0, 10.0) == Approx(1.0 / 3.0).margin(0.015));
   CHECK(round_cylinder(2.4, 2.4, 10.0) / 2.4 == Approx(0.347).margin(5e-4));
 }
 
 TEST_CASE(
-    "3.3 per cent a degree up to 30 degrees: common rule (SEEN as criticised, medRxiv "
+    "3.3 per cent a degree up to 30 degrees - common rule (SEEN as criticised, medRxiv "
     "2020.06.09.20126987)") {
   // The straight line meets the closed form at 0 and 30 degrees and is within 0.02 C between.
   for (double deviation_deg = 0.0; deviation_deg <= 30.0; deviation_deg += 1.0)
@@ -36,13 +36,14 @@ TEST_CASE(
 }
 
 TEST_CASE(
-    "Direction of the residual: Morlet, Minassian and Dart 2001, fig. 3 (formula SEEN, COMPUTED)") {
+    "Direction of the residual - Morlet, Minassian and Dart 2001, fig. 3 (formula SEEN, "
+    "COMPUTED)") {
   // (C sin p) DS / (-2 C sin p) DC x (t + 45 + p/2) for a correction at t set p off
   check_lens(residual_correction({2.0, 0.0}, 2.0, 10.0 * rad), lens(0.3473, -0.6946, 50.0));
   check_lens(residual_correction({3.0, 20.0 * rad}, 3.0, 25.0 * rad), lens(0.2615, -0.5229, 67.5));
 }
 
-TEST_CASE("Best power where the deviation stays: Morlet et al. 2001 (formula SEEN, COMPUTED)") {
+TEST_CASE("Best power where the deviation stays - Morlet et al. 2001 (formula SEEN, COMPUTED)") {
   const BestPowerAt best = best_power_at(2.0, 10.0 * rad);
   CHECK(best.lens_D == Approx(1.8794).margin(6e-5));
   CHECK(best.residual_D == Approx(0.6840).margin(6e-5));
@@ -51,7 +52,8 @@ TEST_CASE("Best power where the deviation stays: Morlet et al. 2001 (formula SEE
 }
 
 TEST_CASE(
-    "Unequal powers: R^2 = A^2 + L^2 - 2 A L cos 2d, Felipe et al. 2011 (formula SEEN, COMPUTED)") {
+    "Unequal powers - R^2 = A^2 + L^2 - 2 A L cos 2d, Felipe et al. 2011 (formula SEEN, "
+    "COMPUTED)") {
   const double table[][4] = {{2.0, 1.5, 0, 0.5000},  {2.0, 1.5, 5, 0.5841},
                              {2.0, 1.5, 10, 0.7822}, {2.0, 2.5, 5, 0.6340},
                              {2.0, 2.5, 10, 0.9236}, {1.5, 2.06, 10, 0.8284},
@@ -61,7 +63,7 @@ TEST_CASE(
 }
 
 TEST_CASE(
-    "Where the correction is lost: cos 2d = L / (2 A), Felipe et al. 2011 (formula SEEN, "
+    "Where the correction is lost - cos 2d = L / (2 A), Felipe et al. 2011 (formula SEEN, "
     "COMPUTED)") {
   const double table[][2] = {
       {-0.5, 37.761}, {-0.2, 33.211}, {0.0, 30.000}, {0.2, 26.565}, {0.5, 20.705}};
@@ -94,7 +96,8 @@ TEST_CASE("A lens of twice the eye's cylinder never helps; none at all has no lo
   CHECK_FALSE(loss_angle_rad(2.0, 0.0).has_value());
 }
 
-TEST_CASE("Axis tolerance asin(E / 2F): Torgersen, OLA white paper 2006 (formula SEEN, COMPUTED)") {
+TEST_CASE(
+    "Axis tolerance asin(E / 2F) - Torgersen, OLA white paper 2006 (formula SEEN, COMPUTED)") {
   const double table[][2] = {{0.5, 6.892}, {1.0, 3.440}, {2.0, 1.719}};
   for (const auto& [cylinder_D, angle_deg] : table)
     CHECK(axis_tolerance_rad(cylinder_D, 0.12).value() / rad == Approx(angle_deg).margin(6e-4));

@@ -61,7 +61,7 @@ TEST_CASE("A toric cornea turns the seen direction of marks 4.5 mm behind it (CO
 }
 
 TEST_CASE(
-    "Vertex: F / (1 - v F), table value -10.00 at 12 mm is -8.93 at the cornea (textbook, from "
+    "Vertex - F / (1 - v F), table value -10.00 at 12 mm is -8.93 at the cornea (textbook, from "
     "memory)") {
   check_lens(minus_cylinder_from(corneal_from_spectacle(vector_from(lens(-10.0, 0.0, 0.0)), 12.0)),
              lens(-8.9286, 0.0, 0.0), 6e-5, 180.0);
@@ -79,7 +79,7 @@ TEST_CASE(
 }
 
 TEST_CASE(
-    "The spectacle formula on the cylinder alone is wrong at the lens: Arch Ophthalmol "
+    "The spectacle formula on the cylinder alone is wrong at the lens - Arch Ophthalmol "
     "2012;130:945 (SEEN)") {
   // E = F / (1 + (d/n) F) would take almost nothing off 3 D; the eye takes off more than a quarter.
   const LensPlane plane{4.6, 44.0, 0.0};
