@@ -311,4 +311,26 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
   return refine_limbus(luma, cb, cr, in_picture(small, chosen->ellipse), options, report);
 }
 
+std::vector<LimbusEllipse> likely_limbi(const cv::Mat& luma, const cv::Mat& cb, const cv::Mat& cr,
+                                        const LimbusOptions& options, int most) {
+  LimbusReport report;
+  std::vector<LimbusEllipse> out;
+  if (const auto found = find_limbus(luma, cb, cr, options, &report)) out.push_back(*found);
+  const auto add = [&](const LimbusReport::Ring& ring) {
+    if (static_cast<int>(out.size()) >= most) return;
+    for (const LimbusEllipse& e : out)
+      if ((e.centre_px - ring.ellipse.centre_px).norm() < 0.1 * e.mean_radius_px() &&
+          std::abs(e.mean_radius_px() / ring.ellipse.mean_radius_px() - 1) < 0.08)
+        return;
+    const auto fine = refine_limbus(luma, cb, cr, ring.ellipse, options);
+    out.push_back(fine ? *fine : ring.ellipse);
+  };
+  // Larger rings first: what is mistaken for the limbus most often is the pupil inside it.
+  const double radius = out.empty() ? 0.0 : out.front().mean_radius_px();
+  for (const auto& ring : report.rings)
+    if (ring.ellipse.mean_radius_px() > radius) add(ring);
+  for (const auto& ring : report.rings) add(ring);
+  return out;
+}
+
 }  // namespace rhumb::eye

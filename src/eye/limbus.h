@@ -55,4 +55,10 @@ std::optional<LimbusEllipse> refine_limbus(const cv::Mat& luma, const cv::Mat& c
                                            const LimbusOptions& options,
                                            LimbusReport* report = nullptr);
 
+// find_limbus's answer first, then other rings of the same picture that might be the limbus,
+// likeliest first, at most `most`. For those who can tell by other means which one it is. May be
+// empty.
+std::vector<LimbusEllipse> likely_limbi(const cv::Mat& luma, const cv::Mat& cb, const cv::Mat& cr,
+                                        const LimbusOptions& options, int most);
+
 }  // namespace rhumb::eye

@@ -22,7 +22,7 @@
 namespace rhumb::eye {
 
 struct RingMatchOptions {
-  double least_evidence = 25.0;   // natural logarithm of the odds for one eye; see docs/followup.md
+  double least_evidence = 30.0;   // natural logarithm of the odds for one eye; see docs/followup.md
   double turn_limit_rad = 3.2;    // rotations looked for on both sides of zero; 3.2 is all
   double largest_se_rad = 0.009;  // half a degree: a match vaguer than this is refused
 };
