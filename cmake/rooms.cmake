@@ -1,14 +1,18 @@
 # A room is a folder of src/ with a static library of its own; tests/ mirrors it.
 
 add_library(rhumb_settings INTERFACE)
-target_compile_options(rhumb_settings INTERFACE -Wall -Wextra -Wpedantic -Werror -Wshadow
-  -Wconversion -Wno-sign-conversion -Wnon-virtual-dtor -Woverloaded-virtual)
+set(warnings -Wall -Wextra -Wpedantic -Werror -Wshadow -Wconversion -Wno-sign-conversion
+  -Wnon-virtual-dtor -Woverloaded-virtual)
 # g++ 12 sees overlaps in std::string's operator+ that are not there (GCC bug 105651).
-target_compile_options(rhumb_settings INTERFACE -Wno-restrict)
+list(APPEND warnings -Wno-restrict)
+# Ours only: a program that links the installed library keeps its own warnings.
+target_compile_options(rhumb_settings INTERFACE "$<BUILD_INTERFACE:${warnings}>")
 # The same bytes on every machine of one build: no contraction into fused multiply-adds.
-target_compile_options(rhumb_settings INTERFACE -ffp-contract=off)
-target_include_directories(rhumb_settings INTERFACE ${PROJECT_SOURCE_DIR}/src)
-target_compile_definitions(rhumb_settings INTERFACE RHUMB_VERSION="${PROJECT_VERSION}")
+target_compile_options(rhumb_settings INTERFACE $<BUILD_INTERFACE:-ffp-contract=off>)
+target_include_directories(rhumb_settings INTERFACE $<BUILD_INTERFACE:${PROJECT_SOURCE_DIR}/src>
+  $<INSTALL_INTERFACE:include/rhumb>)
+target_compile_definitions(rhumb_settings INTERFACE
+  "$<BUILD_INTERFACE:RHUMB_VERSION=\"${PROJECT_VERSION}\">")
 if(RHUMB_SANITIZE)
   target_compile_options(rhumb_settings INTERFACE -fsanitize=address,undefined
     -fno-sanitize-recover=all -fno-omit-frame-pointer)

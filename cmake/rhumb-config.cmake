@@ -1,0 +1,12 @@
+# What the installed library needs of other packages; then the targets.
+include(CMakeFindDependencyMacro)
+find_dependency(Threads)
+find_dependency(OpenCV 4.6 COMPONENTS core imgproc imgcodecs features2d calib3d video)
+find_dependency(Eigen3 3.4 NO_MODULE)
+find_dependency(fmt)
+find_dependency(nlohmann_json)
+find_dependency(DCMTK)
+find_dependency(PkgConfig)
+pkg_check_modules(LIBAV REQUIRED IMPORTED_TARGET libavformat libavcodec libavutil libavfilter libswscale)
+pkg_check_modules(TOMLPLUSPLUS REQUIRED IMPORTED_TARGET tomlplusplus)
+include(${CMAKE_CURRENT_LIST_DIR}/rhumb-targets.cmake)
