@@ -47,7 +47,11 @@ class Builder {
  public:
   Builder(std::span<const video::Frame> frames, const Eigen::Matrix2d& upright,
           const AtlasOptions& options)
-      : options_(options), upright_(upright), samples_(frames.size()), spectra_(frames.size()) {
+      : options_(options),
+        upright_(upright),
+        shapes_(level_shapes(options)),
+        samples_(frames.size()),
+        spectra_(frames.size()) {
     for (std::size_t i = 0; i < frames.size(); ++i) samples_[i].frame = &frames[i];
   }
 
@@ -64,6 +68,7 @@ class Builder {
 
   const AtlasOptions& options_;
   Eigen::Matrix2d upright_;
+  LevelShapes shapes_;
   std::vector<AtlasSample> samples_;
   std::vector<RingPose> start_;
   std::vector<RingSpectrum> spectra_;
@@ -71,7 +76,6 @@ class Builder {
 
 void Builder::find_limbi() {
   start_.resize(samples_.size());
-  const auto shapes = level_shapes(options_);
   cv::parallel_for_(cv::Range(0, static_cast<int>(samples_.size())), [&](const cv::Range& range) {
     Aligner aligner;
     std::vector<float> contrast, mask;
@@ -84,8 +88,8 @@ void Builder::find_limbi() {
       samples_[i].limbus_found = true;
       start_[i] = pose_from_limbus(*limbus, upright_, 0.0);
       aligner.look_at(frame.luma, start_[i], options_.outer_radius);
-      aligner.contrast(shapes[search_level], search_level, start_[i], contrast, mask);
-      spectra_[i] = RingSpectrum(shapes[search_level], contrast);
+      aligner.contrast(shapes_[search_level], search_level, start_[i], contrast, mask);
+      spectra_[i] = RingSpectrum(shapes_[search_level], contrast);
     }
   });
 }
@@ -187,9 +191,10 @@ std::optional<EyeAtlas> Builder::build(AtlasReport& report) {
   }
   samples_[reference].used = true;
   samples_[reference].alignment.pose = start_[reference];
-  RingTemplate ring = average_template(samples_, options_, upright_);
+  RingTemplate ring = average_template(samples_, shapes_, upright_);
   register_all(ring, young_shear_sd, true);
   TiltEstimate tilt;
+  const bool learn = !getenv("NOLEARN");
   for (int round = 0; round < options_.rounds; ++round) {
     if (used() < fewest_samples) {
       report.why_not =
@@ -200,12 +205,12 @@ std::optional<EyeAtlas> Builder::build(AtlasReport& report) {
     const TiltEstimate step = settle_gauge(samples_, upright_, round > 0);
     if (round > 0) tilt = step;
     if (round + 1 == options_.rounds) {
-      const cv::Mat luma =
-          average_plane(samples_, level_shapes(options_)[0], &video::Frame::luma, false, nullptr);
-      centre_on(samples_, find_ring_limbus(luma, level_shapes(options_)[0]));
+      const cv::Mat luma = average_plane(samples_, shapes_[0], &video::Frame::luma, false, nullptr);
+      centre_on(samples_, find_ring_limbus(luma, shapes_[0]));
     }
-    ring = average_template(samples_, options_, upright_);
+    ring = average_template(samples_, shapes_, upright_);
     register_all(ring, round > 0 ? AlignOptions{}.shear_sd : young_shear_sd, false);
+    if (round == 0 && learn) learn_depth(samples_, ring, shapes_);
   }
   EyeAtlas atlas = finish(ring);
   atlas.limbus = find_ring_limbus(atlas.ring_luma, ring.level[0].shape);

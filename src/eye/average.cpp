@@ -10,6 +10,11 @@ namespace {
 // As many frames' worth of the ring's overall scatter is mixed into each point's own.
 constexpr double scatter_prior_frames = 6.0;
 
+// Standard deviation of the parallax (either component) from which depth can well be told: 1.5 deg.
+constexpr double least_spread = 0.026;
+// Limbal radii over which neighbouring rows share their depth.
+constexpr double depth_bell = 0.03;
+
 struct Spread {
   float mean = 0.0F;
   float sd = 0.0F;
@@ -78,8 +83,8 @@ void average_level(std::span<const std::vector<float>> rings,
 
 }  // namespace
 
-std::array<RingShape, ring_levels> level_shapes(const AtlasOptions& options) {
-  std::array<RingShape, ring_levels> shapes;
+LevelShapes level_shapes(const AtlasOptions& options) {
+  LevelShapes shapes;
   for (int l = 0; l < ring_levels; ++l) {
     shapes[static_cast<std::size_t>(l)] =
         make_ring_shape(options.meridians >> l, options.radii >> l, options.inner_radius,
@@ -88,7 +93,7 @@ std::array<RingShape, ring_levels> level_shapes(const AtlasOptions& options) {
   return shapes;
 }
 
-RingTemplate average_template(std::span<const AtlasSample> samples, const AtlasOptions& options,
+RingTemplate average_template(std::span<const AtlasSample> samples, const LevelShapes& shapes,
                               const Eigen::Matrix2d& picture_from_upright) {
   std::vector<const AtlasSample*> used;
   for (const AtlasSample& s : samples) {
@@ -96,7 +101,6 @@ RingTemplate average_template(std::span<const AtlasSample> samples, const AtlasO
   }
   RingTemplate ring;
   ring.picture_from_upright = picture_from_upright;
-  const auto shapes = level_shapes(options);
   std::array<std::vector<std::vector<float>>, ring_levels> rings, masks;
   for (int l = 0; l < ring_levels; ++l) {
     rings[l].resize(used.size());
@@ -107,7 +111,7 @@ RingTemplate average_template(std::span<const AtlasSample> samples, const AtlasO
     Aligner aligner;
     for (int f = range.start; f < range.end; ++f) {
       const Alignment& a = used[f]->alignment;
-      aligner.look_at(used[f]->frame->luma, a.pose, options.outer_radius);
+      aligner.look_at(used[f]->frame->luma, a.pose, static_cast<double>(shapes[0].radius.back()));
       const auto per_gain = static_cast<float>(1.0 / a.gain);
       for (int l = 0; l < ring_levels; ++l) {
         aligner.contrast(shapes[l], l, a.pose, rings[l][f], masks[l][f]);
@@ -122,45 +126,99 @@ RingTemplate average_template(std::span<const AtlasSample> samples, const AtlasO
   return ring;
 }
 
-std::vector<double> depth_errors(std::span<const AtlasSample> samples, const RingTemplate& ring) {
-  const TemplateLevel& level = ring.level[0];
+namespace {
+
+struct DepthSums {
+  std::vector<double> moment, weight;
+};
+
+// Regression of one sample's residuals on its parallax times the gradient, row by row.
+void add_depth_evidence(const AtlasSample& sample, const TemplateLevel& level,
+                        const Eigen::Vector2d& mean_parallax, Aligner& aligner,
+                        std::vector<float>& contrast, std::vector<float>& mask, DepthSums& sums) {
   const RingShape& shape = level.shape;
+  const Alignment& a = sample.alignment;
+  aligner.look_at(sample.frame->luma, a.pose, static_cast<double>(shape.radius.back()));
+  aligner.contrast(shape, 0, a.pose, contrast, mask);
+  const auto per_gain = static_cast<float>(1.0 / a.gain);
+  const auto cut = static_cast<float>(1.0 / (6.0 * a.scatter * a.scatter));
+  const Eigen::Vector2f q = (a.pose.parallax - mean_parallax).cast<float>();
+  for (int k = 0; k < shape.rows; ++k) {
+    float moment = 0.0F, weight = 0.0F;
+    for (int i = 0; i < shape.meridians; ++i) {
+      const std::size_t j = static_cast<std::size_t>(k) * shape.meridians + i;
+      const float e = contrast[j] * per_gain - level.value[j];
+      const float v = level.inv_var[j] * mask[j];
+      const float w = 1.0F / (1.0F + e * e * v * cut);
+      const float slope = level.grad_x[j] * q.x() + level.grad_y[j] * q.y();
+      moment += v * w * w * e * slope;
+      weight += v * w * w * slope * slope;
+    }
+    sums.moment[k] -= static_cast<double>(moment);
+    sums.weight[k] += static_cast<double>(weight);
+  }
+}
+
+// Neighbouring rows share their depth: sums are spread by a bell; a prior of mean zero holds rows
+// that tell little.
+std::vector<double> smooth_depth(const DepthSums& sums, const RingShape& shape, double spread) {
+  const int rows = shape.rows;
+  const double row_step = static_cast<double>(shape.radius[1] - shape.radius[0]);
+  double usual = 0.0;
+  for (const double w : sums.weight) usual += w / rows;
+  const double prior = usual * (least_spread * least_spread) / std::max(1e-12, spread);
+  std::vector<double> error(rows, 0.0);
+  double at_limbus = 0.0, limbus_weight = 0.0;
+  for (int k = 0; k < rows; ++k) {
+    double moment = 0.0, weight = prior;
+    for (int m = 0; m < rows; ++m) {
+      const double d = (m - k) * row_step / depth_bell;
+      moment += std::exp(-0.5 * d * d) * sums.moment[m];
+      weight += std::exp(-0.5 * d * d) * sums.weight[m];
+    }
+    error[k] = weight > 0.0 ? moment / weight : 0.0;
+    const double off = (static_cast<double>(shape.radius[k]) - 1.0) / depth_bell;
+    at_limbus += std::exp(-0.5 * off * off) * error[k];
+    limbus_weight += std::exp(-0.5 * off * off);
+  }
+  for (double& e : error) e -= at_limbus / limbus_weight;
+  return error;
+}
+
+}  // namespace
+
+void learn_depth(std::span<const AtlasSample> samples, const RingTemplate& ring,
+                 LevelShapes& shapes) {
+  const TemplateLevel& level = ring.level[0];
+  const int rows = level.shape.rows;
   Eigen::Vector2d mean = Eigen::Vector2d::Zero();
-  double count = 0.0;
+  double count = 0.0, spread = 0.0;
   for (const AtlasSample& s : samples) {
     if (!s.used) continue;
     mean += s.alignment.pose.parallax;
     count += 1.0;
   }
-  mean /= std::max(1.0, count);
-  std::vector<double> above(shape.rows, 0.0), below(shape.rows, 0.0);
+  if (count < 1.0) return;
+  mean /= count;
+  DepthSums sums{std::vector<double>(rows, 0.0), std::vector<double>(rows, 0.0)};
   Aligner aligner;
   std::vector<float> contrast, mask;
   for (const AtlasSample& s : samples) {
     if (!s.used) continue;
-    const Alignment& a = s.alignment;
-    aligner.look_at(s.frame->luma, a.pose, static_cast<double>(shape.radius.back()));
-    aligner.contrast(shape, 0, a.pose, contrast, mask);
-    const auto per_gain = static_cast<float>(1.0 / a.gain);
-    const auto cut = static_cast<float>(1.0 / (6.0 * a.scatter * a.scatter));
-    const Eigen::Vector2f q = (a.pose.parallax - mean).cast<float>();
+    spread += (s.alignment.pose.parallax - mean).squaredNorm() / (2.0 * count);
+    add_depth_evidence(s, level, mean, aligner, contrast, mask, sums);
+  }
+  const std::vector<double> error = smooth_depth(sums, level.shape, spread);
+  const float row_step = level.shape.radius[1] - level.shape.radius[0];
+  for (RingShape& shape : shapes) {
     for (int k = 0; k < shape.rows; ++k) {
-      float num = 0.0F, den = 0.0F;
-      for (int i = 0; i < shape.meridians; ++i) {
-        const std::size_t j = static_cast<std::size_t>(k) * shape.meridians + i;
-        const float e = contrast[j] * per_gain - level.value[j];
-        const float v = level.inv_var[j] * mask[j];
-        const float w = 1.0F / (1.0F + e * e * v * cut);
-        const float slope = level.grad_x[j] * q.x() + level.grad_y[j] * q.y();
-        num += v * w * w * e * slope;
-        den += v * w * w * slope * slope;
-      }
-      above[k] += static_cast<double>(num);
-      below[k] += static_cast<double>(den);
+      const auto row =
+          static_cast<double>((shape.radius[k] - level.shape.radius.front()) / row_step);
+      const int below = std::clamp(static_cast<int>(row), 0, rows - 2);
+      const double part = std::clamp(row - below, 0.0, 1.0);
+      shape.depth[k] += static_cast<float>((1.0 - part) * error[below] + part * error[below + 1]);
     }
   }
-  for (int k = 0; k < shape.rows; ++k) above[k] = below[k] > 0.0 ? -above[k] / below[k] : 0.0;
-  return above;
 }
 
 cv::Mat average_plane(std::span<const AtlasSample> samples, const RingShape& shape,

@@ -17,12 +17,13 @@ struct AtlasSample {
   Alignment alignment;
 };
 
+using LevelShapes = std::array<RingShape, ring_levels>;
+
 // The shapes of the three levels.
-std::array<RingShape, ring_levels> level_shapes(const AtlasOptions& options);
+LevelShapes level_shapes(const AtlasOptions& options);
 
 // Robust average of the used samples' rings under their poses, with its scatter and gradients.
-// `upright` is kept.
-RingTemplate average_template(std::span<const AtlasSample> samples, const AtlasOptions& options,
+RingTemplate average_template(std::span<const AtlasSample> samples, const LevelShapes& shapes,
                               const Eigen::Matrix2d& picture_from_upright);
 
 // Median of a plane's grey levels over the used samples at each point of the fine ring; `chroma`
@@ -31,9 +32,11 @@ RingTemplate average_template(std::span<const AtlasSample> samples, const AtlasO
 cv::Mat average_plane(std::span<const AtlasSample> samples, const RingShape& shape,
                       cv::Mat video::Frame::*plane, bool chroma, cv::Mat* seen);
 
-// How much deeper (limbal radii towards the observer) each row of the fine ring lies than its shape
-// says, from how the used samples' residuals go with their parallax; one value a row, 0 where
-// nothing tells.
-std::vector<double> depth_errors(std::span<const AtlasSample> samples, const RingTemplate& ring);
+// Corrects the depth of the rows: how much nearer to the observer each lies than its shape says
+// follows from how the used samples' residuals go with their parallax. The limbus stays at depth 0.
+// Eyes differ in the depth of the iris, in the refraction that lifts it, and in the limbal
+// shoulder.
+void learn_depth(std::span<const AtlasSample> samples, const RingTemplate& ring,
+                 LevelShapes& shapes);
 
 }  // namespace rhumb::eye

@@ -29,8 +29,8 @@ constexpr int basis_size = 6;
 struct Aligner::Normal {
   Matrix8d h = Matrix8d::Zero();
   Vector8d g = Vector8d::Zero();
-  Matrix8d scatter = Matrix8d::Zero();  // sum over sectors of g g^T
-  int sectors = 0;
+  Matrix8d scatter = Matrix8d::Zero();  // sum over clusters of g g^T
+  int clusters = 0;
 };
 
 int picture_level_for(double scale_px) {
@@ -80,18 +80,20 @@ void Aligner::look_at(const cv::Mat& luma, const RingPose& pose, double outer_ra
                     base_level_ + ring_levels - 1);
 }
 
-int Aligner::read_level(const RingShape& shape, int level, const RingPose& pose) {
+int Aligner::read_level(const RingShape& shape, int level, const RingPose& pose,
+                        bool keep_surround) {
   value_.resize(shape.size());
   mask_.resize(shape.size());
   contrast_.resize(shape.size());
   const int outside = pictures_.read(base_level_ + level, shape, pose, value_.data(), mask_.data());
-  normaliser_.normalise(shape, value_.data(), mask_.data(), outside, contrast_.data());
+  normaliser_.normalise(shape, value_.data(), mask_.data(), outside, contrast_.data(),
+                        keep_surround);
   return outside;
 }
 
 void Aligner::contrast(const RingShape& shape, int level, const RingPose& pose,
                        std::vector<float>& contrast, std::vector<float>& mask) {
-  read_level(shape, level, pose);
+  read_level(shape, level, pose, false);
   contrast = contrast_;
   mask = mask_;
 }
@@ -114,7 +116,7 @@ double robust_scale(const std::vector<float>& residual, const std::vector<float>
 }  // namespace
 
 // Residuals, their scale and every point's weight under the current reading; returns the agreement.
-double Aligner::weigh_blocks(const TemplateLevel& level) {
+double Aligner::weigh(const TemplateLevel& level) {
   const std::size_t size = level.shape.size();
   const int n = level.shape.meridians, rows = level.shape.rows;
   residual_.resize(size);
@@ -178,71 +180,99 @@ double Aligner::weigh_blocks(const TemplateLevel& level) {
   return it / std::sqrt(std::max(1e-30, tt * ii));
 }
 
-void Aligner::accumulate(const TemplateLevel& level, bool with_scatter, Normal& normal) {
+// The six directions of a row's gradients, and the same times the weights.
+void Aligner::fill_basis(const TemplateLevel& level, int row) {
   const int n = level.shape.meridians;
+  const std::size_t j0 = static_cast<std::size_t>(row) * n;
   basis_.resize(static_cast<std::size_t>(n) * basis_size);
   weighted_.resize(static_cast<std::size_t>(n) * basis_size);
-  Eigen::Matrix<double, 8, ring_sectors> by_sector;
-  if (with_scatter) by_sector.setZero();
-  const int width = n / ring_sectors;
-  const float* c = level.shape.cosine.data();
-  const float* s = level.shape.sine.data();
+  const float* __restrict c = level.shape.cosine.data();
+  const float* __restrict s = level.shape.sine.data();
+  const float* __restrict gx = level.grad_x.data() + j0;
+  const float* __restrict gy = level.grad_y.data() + j0;
+  const float* __restrict w = weight_.data() + j0;
+  float* __restrict b = basis_.data();
+  for (int i = 0; i < n; ++i) {
+    const float xc = gx[i] * c[i], ys = gy[i] * s[i], yc = gy[i] * c[i], xs = gx[i] * s[i];
+    b[i] = gx[i];
+    b[n + i] = gy[i];
+    b[2 * n + i] = xc + ys;
+    b[3 * n + i] = yc - xs;
+    b[4 * n + i] = xc - ys;
+    b[5 * n + i] = xs + yc;
+  }
+  float* __restrict wb = weighted_.data();
+  for (int a = 0; a < basis_size; ++a) {
+    for (int i = 0; i < n; ++i) wb[a * n + i] = b[a * n + i] * w[i];
+  }
+}
+
+namespace {
+
+// From the six directions to the eight parameters: radius and depth are constant in a row.
+Eigen::Matrix<double, 8, basis_size> lift_of(const RingShape& shape, int row) {
+  Eigen::Matrix<double, 8, basis_size> lift = Eigen::Matrix<double, 8, basis_size>::Zero();
+  const auto r = static_cast<double>(shape.radius[row]);
+  const auto z = static_cast<double>(shape.depth[row]);
+  lift(0, 0) = lift(1, 1) = 1.0;
+  lift(2, 2) = lift(3, 3) = lift(4, 4) = lift(5, 5) = r;
+  lift(6, 0) = lift(7, 1) = z;
+  return lift;
+}
+
+}  // namespace
+
+void Aligner::accumulate(const TemplateLevel& level, bool with_curvature, Normal& normal) {
+  const int n = level.shape.meridians;
+  normal.g.setZero();
+  if (with_curvature) normal.h.setZero();
   for (int k = 0; k < level.shape.rows; ++k) {
-    const std::size_t j0 = static_cast<std::size_t>(k) * n;
-    const float* gx = level.grad_x.data() + j0;
-    const float* gy = level.grad_y.data() + j0;
-    const float* w = weight_.data() + j0;
-    float* b = basis_.data();
-    float* wb = weighted_.data();
-    for (int i = 0; i < n; ++i) {
-      b[i] = gx[i];
-      b[n + i] = gy[i];
-      b[2 * n + i] = gx[i] * c[i] + gy[i] * s[i];
-      b[3 * n + i] = gy[i] * c[i] - gx[i] * s[i];
-      b[4 * n + i] = gx[i] * c[i] - gy[i] * s[i];
-      b[5 * n + i] = gx[i] * s[i] + gy[i] * c[i];
-    }
-    for (int a = 0; a < basis_size; ++a) {
-      for (int i = 0; i < n; ++i) wb[a * n + i] = b[a * n + i] * w[i];
-    }
+    fill_basis(level, k);
+    const float* b = basis_.data();
+    const float* wb = weighted_.data();
     Eigen::Matrix<double, basis_size, basis_size> inner;
     Eigen::Matrix<double, basis_size, 1> slope;
-    const Map e(residual_.data() + j0, n);
+    const Map e(residual_.data() + static_cast<std::ptrdiff_t>(k) * n, n);
     for (int a = 0; a < basis_size; ++a) {
       const Map wa(wb + static_cast<std::ptrdiff_t>(a) * n, n);
       slope(a) = static_cast<double>(wa.dot(e));
-      for (int d = a; d < basis_size; ++d) {
+      for (int d = a; with_curvature && d < basis_size; ++d) {
         inner(a, d) = inner(d, a) =
             static_cast<double>(wa.dot(Map(b + static_cast<std::ptrdiff_t>(d) * n, n)));
       }
     }
-    // From the six directions to the eight parameters: radius and depth are constant in a row.
-    Eigen::Matrix<double, 8, basis_size> lift = Eigen::Matrix<double, 8, basis_size>::Zero();
-    const auto r = static_cast<double>(level.shape.radius[k]);
-    const auto z = static_cast<double>(level.shape.depth[k]);
-    lift(0, 0) = lift(1, 1) = 1.0;
-    lift(2, 2) = lift(3, 3) = lift(4, 4) = lift(5, 5) = r;
-    lift(6, 0) = lift(7, 1) = z;
-    normal.h += lift * inner * lift.transpose();
+    const auto lift = lift_of(level.shape, k);
+    if (with_curvature) normal.h += lift * inner * lift.transpose();
     normal.g += lift * slope;
-    if (!with_scatter) continue;
-    for (int q = 0; q < ring_sectors; ++q) {
+  }
+}
+
+// Scatter of the slopes between clusters of the ring, each a band of a twelfth: wide enough that
+// errors shared by neighbours (depth, refraction, compression blocks) show as scatter.
+void Aligner::scatter_of(const TemplateLevel& level, Normal& normal) {
+  constexpr int arcs = 12;
+  const int n = level.shape.meridians, width = n / arcs, height = level.shape.rows / ring_bands;
+  Eigen::Matrix<double, 8, arcs * ring_bands> by_cluster;
+  by_cluster.setZero();
+  for (int k = 0; k < level.shape.rows; ++k) {
+    fill_basis(level, k);
+    const auto lift = lift_of(level.shape, k);
+    const int band = std::min(k / height, ring_bands - 1);
+    for (int q = 0; q < arcs; ++q) {
       Eigen::Matrix<double, basis_size, 1> part;
-      const float* es = residual_.data() + j0 + static_cast<std::ptrdiff_t>(q) * width;
+      const std::ptrdiff_t j = static_cast<std::ptrdiff_t>(q) * width;
+      const Map e(residual_.data() + static_cast<std::ptrdiff_t>(k) * n + j, width);
       for (int a = 0; a < basis_size; ++a) {
-        const float* ws =
-            wb + static_cast<std::ptrdiff_t>(a) * n + static_cast<std::ptrdiff_t>(q) * width;
-        float sum = 0.0F;
-        for (int i = 0; i < width; ++i) sum += ws[i] * es[i];
-        part(a) = static_cast<double>(sum);
+        part(a) = static_cast<double>(
+            Map(weighted_.data() + static_cast<std::ptrdiff_t>(a) * n + j, width).dot(e));
       }
-      by_sector.col(q) += lift * part;
+      by_cluster.col(band * arcs + q) += lift * part;
     }
   }
-  if (with_scatter) {
-    normal.scatter = by_sector * by_sector.transpose();
-    for (int q = 0; q < ring_sectors; ++q) normal.sectors += by_sector.col(q).isZero(0.0) ? 0 : 1;
-  }
+  normal.scatter = by_cluster * by_cluster.transpose();
+  normal.clusters = 0;
+  for (int q = 0; q < arcs * ring_bands; ++q)
+    normal.clusters += by_cluster.col(q).isZero(0.0) ? 0 : 1;
 }
 
 void Aligner::judge_sectors(const TemplateLevel& level, Alignment& result) const {
@@ -354,33 +384,33 @@ Alignment Aligner::align(const RingTemplate& ring, const RingPose& start,
   for (int l = options.coarsest; l >= finest; --l) {
     const TemplateLevel& level = ring.level[static_cast<std::size_t>(l)];
     weight_ = level.inv_var;
-    Matrix8d last_inverse = Matrix8d::Zero();
-    for (int pass = 0;; ++pass) {
-      read_level(level.shape, l, result.pose);
-      if (pass == 0) weigh_blocks(level);  // a first weighing, so that outliers do not set the gain
-      result.agreement = weigh_blocks(level);
-      Normal normal;
-      const bool last = l == finest && pass + 1 >= options.iterations;
-      accumulate(level, l == finest, normal);
-      const double strength = points_in_one * scatter_ * scatter_;
-      add_prior(result.pose, ring.picture_from_upright, options, strength, normal.h, normal.g);
-      const Eigen::LDLT<Matrix8d> solver(normal.h);
-      const Vector8d step = solver.solve(normal.g);
-      if (!step.allFinite()) return Alignment{};
-      if (l == finest) last_inverse = solver.solve(Matrix8d::Identity());
-      const double size = step.cwiseAbs().maxCoeff();
-      if (size > 0.5) return Alignment{};
+    Normal normal;
+    double size = 1.0;
+    for (int pass = 0; pass < options.iterations && size > options.settled * (1 << l); ++pass) {
+      // The surroundings and the curvature change little once steps are small.
+      const bool fresh = pass == 0 || size > 10.0 * options.settled;
+      read_level(level.shape, l, result.pose, !fresh);
+      if (pass == 0) weigh(level);  // a first weighing, so that outliers do not set the gain
+      result.agreement = weigh(level);
+      accumulate(level, fresh, normal);
+      Matrix8d h = normal.h;
+      Vector8d g = normal.g;
+      add_prior(result.pose, ring.picture_from_upright, options,
+                points_in_one * scatter_ * scatter_, h, g);
+      const Vector8d step = h.ldlt().solve(g);
+      size = step.cwiseAbs().maxCoeff();
+      if (!(size < 0.5)) return Alignment{};
       result.pose = moved(result.pose, step);
-      if (size < options.settled_rad * (1 << l) || pass + 1 >= options.iterations || last) {
-        if (l == finest) {
-          const double used = std::max(9, normal.sectors);
-          result.covariance = last_inverse * normal.scatter * last_inverse * (used / (used - 8.0)) +
-                              last_inverse * (scatter_ * scatter_);
-        }
-        break;
-      }
     }
     if (l == finest) {
+      Matrix8d h = normal.h;
+      add_prior(result.pose, ring.picture_from_upright, options,
+                points_in_one * scatter_ * scatter_, h, normal.g);
+      scatter_of(level, normal);
+      const Matrix8d inverse = h.inverse();
+      const double clusters = std::max(9, normal.clusters);
+      result.covariance = inverse * normal.scatter * inverse * (clusters / (clusters - 8.0)) +
+                          inverse * (scatter_ * scatter_);
       result.gain = gain_;
       result.scatter = scatter_;
       judge_sectors(level, result);

@@ -35,8 +35,7 @@ struct AlignOptions {
   double shear_sd = 0.004;   // departure from the foreshortening that the parallax implies
   double parallax_sd = 0.1;  // tangent of the tilt: 6 degrees
   int iterations = 6;        // at most, a level
-  double settled_rad =
-      2e-5;  // stop when no point of the limbus moves by more than this share of its radius
+  double settled = 2e-4;     // stop after a step below this share of the limbal radius
   int coarsest = ring_levels - 1;
 };
 
@@ -81,9 +80,11 @@ class Aligner {
 
  private:
   struct Normal;
-  int read_level(const RingShape& shape, int level, const RingPose& pose);
-  void accumulate(const TemplateLevel& level, bool with_scatter, Normal& normal);
-  double weigh_blocks(const TemplateLevel& level);
+  int read_level(const RingShape& shape, int level, const RingPose& pose, bool keep_surround);
+  void accumulate(const TemplateLevel& level, bool with_curvature, Normal& normal);
+  void scatter_of(const TemplateLevel& level, Normal& normal);
+  void fill_basis(const TemplateLevel& level, int row);
+  double weigh(const TemplateLevel& level);
   void judge_sectors(const TemplateLevel& level, Alignment& result) const;
 
   PictureLevels pictures_;

@@ -146,21 +146,21 @@ void RingNormaliser::box_mean(const RingShape& shape, const float* in, float* ou
 }
 
 void RingNormaliser::normalise(const RingShape& shape, const float* value, const float* mask,
-                               int outside, float* contrast) {
+                               int outside, float* contrast, bool keep_surround) {
   const std::size_t size = shape.size();
-  mean_.resize(size);
-  box_mean(shape, value, mean_.data());
-  if (outside == 0) {
-    for (std::size_t i = 0; i < size; ++i) {
-      contrast[i] = (value[i] - mean_[i]) / (mean_[i] + dark_floor);
+  if (!keep_surround || mean_.size() != size) {
+    mean_.resize(size);
+    per_mean_.resize(size);
+    box_mean(shape, value, mean_.data());
+    if (outside != 0) {
+      share_.resize(size);
+      box_mean(shape, mask, share_.data());
+      for (std::size_t i = 0; i < size; ++i) mean_[i] /= std::max(share_[i], 0.05F);
     }
-    return;
+    for (std::size_t i = 0; i < size; ++i) per_mean_[i] = 1.0F / (mean_[i] + dark_floor);
   }
-  share_.resize(size);
-  box_mean(shape, mask, share_.data());
   for (std::size_t i = 0; i < size; ++i) {
-    const float mean = mean_[i] / std::max(share_[i], 0.05F);
-    contrast[i] = mask[i] * (value[i] - mean) / (mean + dark_floor);
+    contrast[i] = mask[i] * (value[i] - mean_[i]) * per_mean_[i];
   }
 }
 

@@ -57,12 +57,14 @@ class RingNormaliser {
  public:
   // value, mask: as read; contrast: out. `outside` as read() returned it: 0 lets the mask be
   // skipped.
+  // keep_surround: the surroundings of the call before serve again (the pose moved by a pixel or
+  // less since then).
   void normalise(const RingShape& shape, const float* value, const float* mask, int outside,
-                 float* contrast);
+                 float* contrast, bool keep_surround = false);
 
  private:
   void box_mean(const RingShape& shape, const float* in, float* out);
-  std::vector<float> mean_, share_, masked_, column_, row_;
+  std::vector<float> mean_, per_mean_, share_, column_, row_;
 };
 
 }  // namespace rhumb::eye

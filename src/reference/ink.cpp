@@ -26,7 +26,7 @@ constexpr double usual_width_rad = rad_from_deg(1.2);
 constexpr double widths_deg[] = {0.6, 0.9, 1.3, 1.9, 2.8};
 // One mark looks for its place within three placing deviations; no mark's evidence counts for more
 // than this many units of log-likelihood, so that one strong blot does not outvote the others.
-constexpr double most_evidence = 40.0;
+constexpr double plain_evidence = 40.0;
 // A mark is clear when its bluish excess is this many deviations of the ring's own colour noise.
 constexpr double clear_strength = 4.0;
 // Uncertainty of the limbus centre of the atlas, of either component, in limbal radii: it turns a
@@ -113,7 +113,8 @@ Place best_place(const Profile& profile, double expected_rad, double placing_sd)
     const double at = expected_rad + d * step;
     const double z = std::max(0.0, profile.at(profile.filtered, at / step)) / profile.noise;
     const double off = d * step / placing_sd;
-    const double score = std::min(0.5 * z * z, most_evidence) - 0.5 * off * off;
+    const double score =
+        plain_evidence * std::log1p(0.5 * z * z / plain_evidence) - 0.5 * off * off;
     if (score > best.score) best = {at, score};
   }
   return best;
@@ -202,7 +203,7 @@ InkFinding find_ink(const eye::EyeAtlas& atlas, std::span<const double> meridian
   Eigen::Vector2d tangents = Eigen::Vector2d::Zero();
   for (const double m : meridians_rad) {
     const Place place = best_place(profile, m + turn, options.placing_sd_rad);
-    FoundMark mark = measure(profile, place.rad, rad_from_deg(1.5));
+    FoundMark mark = measure(profile, place.rad, rad_from_deg(2.0));
     mark.stated_rad = wrap_meridian(m);
     if (mark.found) {
       sum += wrap_rotation(mark.atlas_rad - m - turn);
@@ -233,7 +234,7 @@ InkFinding find_ink(const eye::EyeAtlas& atlas, std::span<const double> meridian
   if (target_axis_rad) {
     for (const double m : {*target_axis_rad, *target_axis_rad + pi}) {
       const Place place = best_place(profile, m - finding.zero_rad, 2.0 * options.placing_sd_rad);
-      FoundMark mark = measure(profile, place.rad, rad_from_deg(1.5));
+      FoundMark mark = measure(profile, place.rad, rad_from_deg(2.0));
       mark.stated_rad = wrap_meridian(m);
       mark.residual_rad = wrap_rotation(mark.atlas_rad + finding.zero_rad - m);
       if (!finding.target || mark.strength > finding.target->strength) finding.target = mark;
