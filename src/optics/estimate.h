@@ -31,7 +31,7 @@ struct Uncertain {
 // fills the normal distribution evenly (an additive recurrence of Kronecker's kind through the
 // Box-Muller transform). The same inputs give the same draws on every run; no random generator is
 // involved.
-std::vector<std::vector<double>> draw(std::span<const Uncertain> inputs, int count = 4000);
+std::vector<std::vector<double>> draw(std::span<const Uncertain> inputs, int count = 8000);
 
 // The 2.5 and 97.5 % quantiles of results[1..] around results[0], widened where need be to hold it.
 Estimate summarise(std::span<const double> results);
