@@ -2,7 +2,6 @@
 
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <cmath>
 
 #include "angle/angle.h"
@@ -15,8 +14,9 @@ IntervalDeg carried(const outcome::Interval& interval, double wrapped_rad) {
   const double value = angle::deg_from_rad(wrapped_rad);
   const double below = angle::deg_from_rad(interval.value_rad - interval.low_rad);
   const double above = angle::deg_from_rad(interval.high_rad - interval.value_rad);
-  return {rounded(value), rounded(value - std::max(0.0, below)),
-          rounded(value + std::max(0.0, above))};
+  // Not std::max: it would make an exact value of one whose bounds are not numbers.
+  return {rounded(value), rounded(value - (below < 0.0 ? 0.0 : below)),
+          rounded(value + (above < 0.0 ? 0.0 : above))};
 }
 
 void shift(IntervalDeg& interval, double by) {
