@@ -1,0 +1,14 @@
+// Which of the candidates are the marks: one lens, the same at all visits.
+#pragma once
+
+namespace rhumb::followup {
+
+struct SeriesOutcome;
+struct JointSolution;
+
+// Sets PhotoResult::chosen. The marks keep their distance from the lens centre through all visits
+// (within 3 %), and most lenses turn by a few degrees only; a photograph in which two directions
+// remain alike gets none.
+void choose_marks(SeriesOutcome& series, const JointSolution& joint);
+
+}  // namespace rhumb::followup

@@ -1,0 +1,334 @@
+#include "followup/series.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <atomic>
+#include <cmath>
+#include <mutex>
+#include <opencv2/imgproc.hpp>
+#include <thread>
+
+#include "angle/angle.h"
+#include "eye/limbus.h"
+#include "files/user_error.h"
+#include "followup/choose_marks.h"
+
+namespace rhumb::followup {
+namespace {
+
+// Calls work(i) for every i in parallel; the first exception is thrown again.
+void for_all(int count, int threads, const SeriesOptions& options,
+             const std::function<void(int)>& work) {
+  std::atomic<int> next{0};
+  std::exception_ptr failure;
+  std::mutex guard;
+  const auto loop = [&] {
+    for (int i = next++; i < count; i = next++) {
+      if (options.cancel.stop_requested()) return;
+      try {
+        work(i);
+      } catch (...) {
+        const std::lock_guard lock(guard);
+        if (!failure) failure = std::current_exception();
+        return;
+      }
+    }
+  };
+  std::vector<std::jthread> pool;
+  for (int k = 1; k < std::min(threads, count); ++k) pool.emplace_back(loop);
+  loop();
+  pool.clear();
+  if (failure) std::rethrow_exception(failure);
+  if (options.cancel.stop_requested()) throw Interrupted();
+}
+
+// The photograph with the forehead on top and not mirrored.
+cv::Mat upright(const cv::Mat& bgr, const casefile::Visit& visit) {
+  cv::Mat out = bgr;
+  if (visit.mirrored) cv::flip(out, out, 1);
+  // `superior` describes the picture as it is; flipping swaps left and right.
+  auto where = visit.superior;
+  if (visit.mirrored && where == casefile::Superior::Left) {
+    where = casefile::Superior::Right;
+  } else if (visit.mirrored && where == casefile::Superior::Right) {
+    where = casefile::Superior::Left;
+  }
+  switch (where) {
+    case casefile::Superior::Top:
+      break;
+    case casefile::Superior::Bottom:
+      cv::rotate(out, out, cv::ROTATE_180);
+      break;
+    case casefile::Superior::Left:
+      cv::rotate(out, out, cv::ROTATE_90_CLOCKWISE);
+      break;
+    case casefile::Superior::Right:
+      cv::rotate(out, out, cv::ROTATE_90_COUNTERCLOCKWISE);
+      break;
+  }
+  return out;
+}
+
+void cross_check(const casefile::Series& series, const casefile::Visit& visit,
+                 const std::filesystem::path& file, const reference::PhotoFacts& facts) {
+  const char stated = series.eye == casefile::Eye::Right ? 'R' : 'L';
+  if (facts.laterality && *facts.laterality != stated)
+    throw UserError(
+        file.string(), "laterality",
+        fmt::format("the file says {} eye, the series says {}",
+                    *facts.laterality == 'R' ? "right" : "left", stated == 'R' ? "right" : "left"),
+        "name the right photograph, or correct series.eye");
+  if (!facts.date.empty() && !visit.date.empty() && facts.date != visit.date)
+    throw UserError(file.string(), "date",
+                    fmt::format("the file says {}, the visit says {}", facts.date, visit.date),
+                    "name the right photograph, or correct the visit's date");
+}
+
+struct Prepared {
+  reference::Photo photo;
+  std::vector<eye::LimbusEllipse> limbi;  // likeliest first
+  std::vector<eye::RingView> views;       // made when needed
+};
+
+constexpr int most_limbi = 3;
+
+// Pairs of photographs under the limbi in use.
+void match_pairs(SeriesOutcome& out, std::vector<Prepared>& prepared,
+                 const std::vector<int>& limbus, std::vector<Pair>& pairs, int threads,
+                 const SeriesOptions& options) {
+  for_all(static_cast<int>(pairs.size()), threads, options, [&](int k) {
+    Pair& pair = pairs[static_cast<std::size_t>(k)];
+    const auto a = static_cast<std::size_t>(pair.first), b = static_cast<std::size_t>(pair.second);
+    pair.match =
+        eye::match_rings(prepared[a].views[static_cast<std::size_t>(limbus[a])],
+                         prepared[b].views[static_cast<std::size_t>(limbus[b])], options.match);
+  });
+  (void)out;
+}
+
+outcome::Interval interval(double value, double se) {
+  constexpr double normal_95 = 1.959964;
+  return {value, value - normal_95 * se, value + normal_95 * se};
+}
+
+// What a photograph's axis answers to: itself (reading) and the joint solution.
+double joint_variance(const JointSolution& joint, int v, double picture_rad, int w,
+                      double other_rad) {
+  Eigen::VectorXd j = Eigen::VectorXd::Zero(joint.covariance.rows());
+  j.segment<3>(3 * v) += joint.jacobian(v, picture_rad);
+  if (w >= 0) j.segment<3>(3 * w) -= joint.jacobian(w, other_rad);
+  return j.dot(joint.covariance * j);
+}
+
+struct VisitAxis {
+  std::vector<int> photos;
+  double axis_rad = 0;
+  double reading_var = 0;
+};
+
+// Several photographs of a visit: weighted mean of their axes.
+std::optional<VisitAxis> visit_axis(const SeriesOutcome& out, int visit) {
+  VisitAxis result;
+  double weights = 0, sum = 0, base = 0;
+  for (int p = 0; p < static_cast<int>(out.photos.size()); ++p) {
+    const PhotoResult& photo = out.photos[static_cast<std::size_t>(p)];
+    if (photo.visit != visit || !photo.axis_rad) continue;
+    const double se = photo.candidates[static_cast<std::size_t>(photo.chosen)].se_rad;
+    const double w = 1 / (se * se);
+    if (result.photos.empty()) base = *photo.axis_rad;
+    sum += w * angle::wrap_deviation(*photo.axis_rad - base);
+    weights += w;
+    result.photos.push_back(p);
+  }
+  if (result.photos.empty()) return std::nullopt;
+  result.axis_rad = angle::wrap_axis(base + sum / weights);
+  result.reading_var = 1 / weights;
+  return result;
+}
+
+double picture_direction(const PhotoResult& photo) {
+  return photo.candidates[static_cast<std::size_t>(photo.chosen)].direction_rad();
+}
+
+void fill_visits(SeriesOutcome& out, const JointSolution& joint) {
+  std::optional<VisitAxis> first, before;
+  for (int v = 0; v < static_cast<int>(out.stated.visits.size()); ++v) {
+    VisitResult result;
+    result.label = out.stated.visits[static_cast<std::size_t>(v)].label;
+    result.date = out.stated.visits[static_cast<std::size_t>(v)].date;
+    for (const PhotoResult& photo : out.photos) {
+      if (photo.visit != v) continue;
+      if (photo.matched && !result.head_tilt)
+        result.head_tilt = interval(photo.rotation_rad, std::hypot(photo.rotation_se_rad, 0.0005));
+      if (!photo.why_not.empty() && result.why_not.empty()) result.why_not = photo.why_not;
+    }
+    const auto axis = visit_axis(out, v);
+    if (axis) {
+      result.why_not.clear();
+      const int p = axis->photos.front();
+      const double direction = picture_direction(out.photos[static_cast<std::size_t>(p)]);
+      result.axis = interval(axis->axis_rad, std::sqrt(axis->reading_var +
+                                                       joint_variance(joint, p, direction, -1, 0)));
+      const auto since = [&](const VisitAxis& other) {
+        const int q = other.photos.front();
+        const double other_direction = picture_direction(out.photos[static_cast<std::size_t>(q)]);
+        const double value = angle::wrap_deviation(axis->axis_rad - other.axis_rad);
+        return interval(value, std::sqrt(axis->reading_var + other.reading_var +
+                                         joint_variance(joint, p, direction, q, other_direction)));
+      };
+      if (v == 0) {
+        first = axis;
+        result.drift = outcome::Interval{};
+        result.step = outcome::Interval{};
+      } else {
+        if (first) result.drift = since(*first);
+        if (before) result.step = since(*before);
+      }
+    }
+    before = axis;
+    out.visits.push_back(std::move(result));
+  }
+}
+
+}  // namespace
+
+SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions& options) {
+  SeriesOutcome out;
+  out.stated = series;
+  for (int v = 0; v < static_cast<int>(series.visits.size()); ++v)
+    for (const auto& image : series.visits[static_cast<std::size_t>(v)].images) {
+      PhotoResult photo;
+      photo.file = image;
+      photo.visit = v;
+      out.photos.push_back(std::move(photo));
+    }
+  const int count = static_cast<int>(out.photos.size());
+  const int threads = options.threads > 0
+                          ? options.threads
+                          : std::max(1, static_cast<int>(std::thread::hardware_concurrency()));
+  std::vector<Prepared> prepared(out.photos.size());
+  int done = 0;
+  std::mutex guard;
+  for_all(count, threads, options, [&](int i) {
+    PhotoResult& result = out.photos[static_cast<std::size_t>(i)];
+    Prepared& ready = prepared[static_cast<std::size_t>(i)];
+    const casefile::Visit& visit = series.visits[static_cast<std::size_t>(result.visit)];
+    const reference::Photo read = reference::read_photo(result.file);
+    cross_check(series, visit, result.file, read.facts);
+    ready.photo = reference::photo_of(upright(read.bgr, visit));
+    const cv::Mat& bgr = ready.photo.bgr;
+    result.width = bgr.cols;
+    result.height = bgr.rows;
+    ready.limbi =
+        eye::likely_limbi(ready.photo.luma, ready.photo.cb, ready.photo.cr, {}, most_limbi);
+    for (const auto& limbus : ready.limbi)
+      ready.views.push_back(
+          eye::ring_view(ready.photo.luma, ready.photo.cb, ready.photo.cr, limbus));
+    const double reduce = std::min(1.0, 1600.0 / bgr.cols);
+    cv::resize(bgr, result.upright_bgr, cv::Size(), reduce, reduce, cv::INTER_AREA);
+    result.reduced = reduce;
+    ready.photo.bgr.release();
+    const std::lock_guard lock(guard);
+    if (options.progress) options.progress(++done, count);
+  });
+
+  // All pairs; then, for a photograph that fits no other, the other rings that may be its limbus.
+  std::vector<int> limbus(out.photos.size(), 0);
+  for (int a = 0; a < count; ++a)
+    for (int b = a + 1; b < count; ++b)
+      if (!prepared[static_cast<std::size_t>(a)].limbi.empty() &&
+          !prepared[static_cast<std::size_t>(b)].limbi.empty()) {
+        Pair pair;
+        pair.first = a;
+        pair.second = b;
+        out.pairs.push_back(pair);
+      }
+  match_pairs(out, prepared, limbus, out.pairs, threads, options);
+  JointSolution joint = solve_jointly(count, out.pairs);
+  for (int p = 0; p < count; ++p) {
+    if (count < 2 || joint.connected[static_cast<std::size_t>(p)]) continue;
+    for (int k = 1; k < static_cast<int>(prepared[static_cast<std::size_t>(p)].limbi.size()); ++k) {
+      std::vector<Pair> again;
+      for (const Pair& pair : out.pairs)
+        if (pair.first == p || pair.second == p) again.push_back(pair);
+      std::vector<int> other = limbus;
+      other[static_cast<std::size_t>(p)] = k;
+      match_pairs(out, prepared, other, again, threads, options);
+      if (std::none_of(again.begin(), again.end(),
+                       [](const Pair& pair) { return pair.match.accepted; }))
+        continue;
+      limbus = other;
+      for (Pair& pair : out.pairs)
+        for (const Pair& fresh : again)
+          if (pair.first == fresh.first && pair.second == fresh.second) pair = fresh;
+      joint = solve_jointly(count, out.pairs);
+      break;
+    }
+  }
+
+  for_all(count, threads, options, [&](int i) {
+    const auto k = static_cast<std::size_t>(i);
+    PhotoResult& result = out.photos[k];
+    if (prepared[k].limbi.empty()) {
+      result.why_not = "no limbus was found in the photograph";
+      return;
+    }
+    result.limbus = prepared[k].limbi[static_cast<std::size_t>(limbus[k])];
+    result.candidates = find_marks(prepared[k].photo, *result.limbus, series.lens, options.marks);
+    for (MarkCandidate& candidate : result.candidates)
+      candidate.se_rad = std::hypot(candidate.se_rad, options.reading_floor_rad);
+  });
+  choose_marks(out, joint);
+
+  for (int p = 0; p < count; ++p) {
+    const auto k = static_cast<std::size_t>(p);
+    PhotoResult& photo = out.photos[k];
+    photo.matched = photo.limbus && joint.connected[k] != 0;
+    if (!photo.matched) {
+      if (photo.why_not.empty())
+        photo.why_not =
+            "the photograph does not match the others: another eye, the fellow eye, a mirrored "
+            "picture, or "
+            "too little of the limbus in common";
+      out.notes.push_back(fmt::format("{}: {}", photo.file.filename().string(), photo.why_not));
+      continue;
+    }
+    photo.rotation_rad = angle::wrap_rotation(joint.rotation_rad[k]);
+    photo.rotation_se_rad = std::sqrt(std::max(0.0, joint.covariance(3 * p, 3 * p)));
+    if (photo.chosen < 0) {
+      if (photo.why_not.empty()) photo.why_not = "the lens marks can't be read";
+      out.notes.push_back(fmt::format("{}: {}", photo.file.filename().string(), photo.why_not));
+      continue;
+    }
+    const double direction = picture_direction(photo);
+    photo.axis_rad = angle::wrap_axis(joint.eye_direction(p, direction));
+    photo.axis_se_rad =
+        std::sqrt(std::pow(photo.candidates[static_cast<std::size_t>(photo.chosen)].se_rad, 2) +
+                  joint_variance(joint, p, direction, -1, 0));
+    out.measured = true;
+  }
+  for (const Pair& pair : out.pairs)
+    if (pair.outlier)
+      out.notes.push_back(fmt::format(
+          "the pair {} and {} is off by {:.2f} degrees against the others and was left out",
+          out.photos[static_cast<std::size_t>(pair.first)].file.filename().string(),
+          out.photos[static_cast<std::size_t>(pair.second)].file.filename().string(),
+          angle::deg_from_rad(pair.residual_rad)));
+  fill_visits(out, joint);
+  const VisitResult* last = nullptr;
+  for (const VisitResult& visit : out.visits)
+    if (visit.drift && &visit != &out.visits.front()) last = &visit;
+  if (last) {
+    out.verdict = fmt::format(
+        "Between {} and {} the lens turned by {:+.1f} degrees ({:+.1f} to {:+.1f}).",
+        out.visits.front().label, last->label, angle::deg_from_rad(last->drift->value_rad),
+        angle::deg_from_rad(last->drift->low_rad), angle::deg_from_rad(last->drift->high_rad));
+  } else {
+    out.verdict = out.measured ? "No rotation between visits could be measured."
+                               : "No axis could be measured in any photograph.";
+  }
+  return out;
+}
+
+}  // namespace rhumb::followup

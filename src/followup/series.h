@@ -1,0 +1,71 @@
+// Follow-up photographs of one eye: where the lens lies at each visit and how far it has turned.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <stop_token>
+#include <string>
+#include <vector>
+
+#include "casefile/case.h"
+#include "eye/pose.h"
+#include "followup/joint.h"
+#include "followup/photo_marks.h"
+#include "outcome/outcome.h"
+#include "reference/photo_file.h"
+
+namespace rhumb::followup {
+
+struct SeriesOptions {
+  int threads = 0;  // 0: one a core
+  eye::RingMatchOptions match;
+  MarkOptions marks;
+  double reading_floor_rad = 0.0010;  // 0.06 degrees: what no reading of marks is better than
+  std::stop_token cancel;
+  std::function<void(int done, int of)>
+      progress;  // may be empty; called from several threads, one at a time
+};
+
+// One photograph, turned upright as its visit states.
+struct PhotoResult {
+  std::filesystem::path file;
+  int visit = 0;
+  cv::Mat upright_bgr;   // reduced to at most 1600 pixels wide, for the page
+  double reduced = 1.0;  // its pixels per pixel of the photograph
+  int width = 0, height = 0;
+  std::optional<eye::LimbusEllipse> limbus;  // in the upright photograph's pixels
+  std::vector<MarkCandidate> candidates;
+  int chosen = -1;       // of the candidates
+  bool matched = false;  // to the others
+  double rotation_rad = 0.0;
+  double rotation_se_rad = 0.0;
+  std::optional<double> axis_rad;
+  double axis_se_rad = 0.0;
+  std::string why_not;  // one plain sentence when no axis is given
+};
+
+struct VisitResult {
+  std::string label;
+  std::string date;
+  std::optional<outcome::Interval> axis;
+  std::optional<outcome::Interval> head_tilt;
+  std::optional<outcome::Interval> drift;  // since the first visit
+  std::optional<outcome::Interval> step;   // since the visit before
+  std::string why_not;
+};
+
+struct SeriesOutcome {
+  casefile::Series stated;
+  std::vector<PhotoResult> photos;
+  std::vector<Pair> pairs;
+  std::vector<VisitResult> visits;
+  std::vector<std::string> notes;  // what was refused, assumed or at odds, in plain words
+  std::string verdict;
+  bool measured = false;  // at least one axis
+};
+
+// Reads the photographs and measures them. Throws UserError for photographs that can't be read or
+// that contradict the series file (laterality, date), Interrupted when cancelled.
+SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions& options);
+
+}  // namespace rhumb::followup
