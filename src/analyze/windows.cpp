@@ -4,6 +4,8 @@
 #include <cmath>
 #include <limits>
 
+#include "analyze/parallel.h"
+
 namespace rhumb::analyze {
 namespace {
 
@@ -230,18 +232,24 @@ Choice choose_looks(const std::vector<Window>& windows, const LensPrior& prior, 
 }  // namespace
 
 WindowReading read_windows(const lens::PatchStore& patches, std::span<const double> time_s,
-                           const LensPrior& prior, const WindowOptions& options) {
+                           const LensPrior& prior, const WindowOptions& options, int threads) {
   WindowReading reading;
   reading.windows = cut_windows(time_s, options.window_s);
   std::vector<lens::MarkProfile> looks;
   for (const lens::MarkLook look : lens::mark_looks) {
     looks.push_back(lens::uninformed_profile(look, prior.optic_radius, radial_grid));
   }
-  for (Window& window : reading.windows) {
-    fill_window(window, patches, options);
-    if (!window.usable) continue;
-    window.by_look = lens::search_axis(window.contrast, window.inside, patches.geometry(), radial_grid, {},
-                                       looks);
+  // Patches come back from the store one at a time; the search, which costs more, runs side by side.
+  constexpr std::size_t batch = 8;
+  for (std::size_t begin = 0; begin < reading.windows.size(); begin += batch) {
+    const std::size_t end = std::min(reading.windows.size(), begin + batch);
+    for (std::size_t k = begin; k < end; ++k) fill_window(reading.windows[k], patches, options);
+    for_each_index(end - begin, threads, [&](std::size_t offset) {
+      Window& window = reading.windows[begin + offset];
+      if (!window.usable) return;
+      window.by_look = lens::search_axis(window.contrast, window.inside, patches.geometry(), radial_grid,
+                                         {}, looks);
+    });
   }
   const Choice choice = choose_looks(reading.windows, prior, options.window_s);
   reading.path = choice.path;
@@ -256,9 +264,9 @@ WindowReading read_windows(const lens::PatchStore& patches, std::span<const doub
   std::vector<AxisEvidence> previous(reading.windows.size());
   std::vector<AxisEvidence> current(reading.windows.size());
   std::vector<std::array<lens::AxisScores, 2>> scores(reading.windows.size());
-  for (std::size_t step = 0; step < reading.windows.size(); ++step) {
-    Window& window = reading.windows[step];
-    if (!window.usable) continue;
+  for_each_index(reading.windows.size(), threads, [&](std::size_t step) {
+    const Window& window = reading.windows[step];
+    if (!window.usable) return;
     for (const bool is_new : {false, true}) {
       const auto& signature = is_new ? reading.current : reading.previous;
       if (!signature) continue;
@@ -271,7 +279,7 @@ WindowReading read_windows(const lens::PatchStore& patches, std::span<const doub
                                            centres, std::span(&signature->profile, 1));
       scores[step][is_new ? 1 : 0] = found.front();
     }
-  }
+  });
   for (const bool is_new : {false, true}) {
     if (!(is_new ? reading.current : reading.previous)) continue;
     std::vector<float> elsewhere;

@@ -54,7 +54,7 @@ struct LensPrior {
 
 // Searches the whole recording. `time_s` has an entry a stored patch.
 WindowReading read_windows(const lens::PatchStore& patches, std::span<const double> time_s,
-                           const LensPrior& prior, const WindowOptions& options);
+                           const LensPrior& prior, const WindowOptions& options, int threads);
 
 inline const lens::RadialGrid radial_grid{};
 

@@ -89,13 +89,16 @@ void TemplateBuilder::add(const MarkStrip& strip, float weight) {
 MarkTemplate TemplateBuilder::build() const {
   MarkTemplate mark;
   mark.seen = weight_.clone();
-  const cv::Mat1f divisor = cv::max(weight_, 1e-6F);
+  cv::Mat1f divisor;
+  cv::max(weight_, 1e-6F, divisor);
   double heaviest = 0.0;
   cv::minMaxLoc(weight_, nullptr, &heaviest);
   std::vector<double> row_power(static_cast<std::size_t>(grid_.count), 0.0);
   for (std::size_t channel = 0; channel < channel_count; ++channel) {
     mark.value[channel] = sum_[channel] / divisor;
-    const cv::Mat1f variance = squares_[channel] / divisor - mark.value[channel].mul(mark.value[channel]);
+    cv::Mat1f variance;
+    cv::divide(squares_[channel], divisor, variance);
+    variance -= mark.value[channel].mul(mark.value[channel]);
     double total = 0.0;
     double points = 0.0;
     for (int row = 0; row < grid_.count; ++row) {

@@ -1,0 +1,65 @@
+#include "analyze/passes.h"
+
+#include <algorithm>
+
+#include "eye/tracker.h"
+#include "files/user_error.h"
+#include "video/prefetch.h"
+#include "video/sample.h"
+
+namespace rhumb::analyze {
+
+SampledAtlas sample_atlas(const casefile::Case& stated, const AnalyzeOptions& options,
+                          const std::stop_token& cancel) {
+  const video::StreamFacts facts = video::probe(stated.video.files);
+  const std::size_t frame_bytes =
+      static_cast<std::size_t>(std::max(1, facts.width)) * static_cast<std::size_t>(std::max(1, facts.height)) *
+      3 / 2;
+  video::SampleOptions sampling;
+  sampling.count = static_cast<int>(
+      std::clamp<std::size_t>(options.sample_memory_bytes / frame_bytes, 12,
+                              static_cast<std::size_t>(options.most_samples)));
+  sampling.from_s = options.from_s;
+  sampling.to_s = options.to_s;
+  sampling.cancel = cancel;
+  video::Sampler sampler(stated.video.files, sampling);
+  std::vector<video::Frame> samples;
+  while (auto frame = sampler.next()) samples.push_back(std::move(*frame));
+  if (cancel.stop_requested()) throw Interrupted();
+  SampledAtlas out;
+  if (samples.empty()) {
+    out.report.why_not = "no picture of the stretch could be read";
+    return out;
+  }
+  out.atlas = eye::build_atlas(samples, stated.video.superior, stated.video.mirrored, {}, out.report);
+  return out;
+}
+
+Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas, const AnalyzeOptions& options,
+              const Progress& progress, const std::stop_token& cancel) {
+  video::ReaderOptions reading;
+  reading.from_s = options.from_s;
+  reading.to_s = options.to_s;
+  reading.cancel = cancel;
+  video::Prefetch reader(video::Reader::open(stated.video.files, reading));
+  Pass pass{{}, lens::PatchStore({}, options.patch_memory_bytes), reader.facts()};
+  std::optional<eye::EyeTracker> tracker;
+  if (atlas != nullptr) tracker.emplace(*atlas);
+  const double promised = std::max(1e-3, pass.facts.promised_duration_s);
+  while (auto frame = reader.next()) {
+    SeenFrame seen{frame->index, frame->time_s, frame->damaged, {}};
+    if (tracker) seen.pose = tracker->track(*frame);
+    pass.patches.append(seen.pose.found
+                            ? lens::straighten(*frame, seen.pose, pass.patches.geometry())
+                            : lens::Patch{});
+    pass.frames.push_back(std::move(seen));
+    if (progress && pass.frames.size() % 16 == 0) {
+      progress(0.1 + 0.6 * std::min(1.0, frame->time_s / promised), frame->time_s);
+    }
+  }
+  if (cancel.stop_requested()) throw Interrupted();
+  pass.facts = reader.facts();
+  return pass;
+}
+
+}  // namespace rhumb::analyze

@@ -1,0 +1,273 @@
+#include "analyze/rows.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "angle/angle.h"
+
+namespace rhumb::analyze {
+namespace {
+
+using outcome::Interval;
+using outcome::LensState;
+using outcome::TimelineRow;
+using timeline::Phase;
+
+constexpr double z95 = 1.959963985;              // two-sided 95 % point of the normal distribution
+constexpr double widest_half_rad = 0.07;         // an axis vaguer than 4 degrees is not given
+constexpr double least_probability = 0.6;        // of the path being right
+constexpr double longest_unread_s = 0.6;         // from the nearest own reading
+constexpr double longest_bridged_s = 4.0;        // between two own readings that agree
+constexpr double still_speed_rad_s = 0.02;       // 1.1 degrees a second
+constexpr double least_still_s = 0.4;
+
+double normal_within(double limit, double sd) { return std::erf(limit / (sd * std::sqrt(2.0))); }
+
+// Time to the nearest frame with a reading of its own, and whether the readings on both sides agree.
+struct Support {
+  double nearest_s = 1e9;
+  bool bridged = false;
+};
+
+std::vector<Support> support_of(const std::vector<SeenFrame>& frames, const FineReading& fine) {
+  std::vector<Support> out(frames.size());
+  std::vector<std::ptrdiff_t> before(frames.size(), -1);
+  std::vector<std::ptrdiff_t> after(frames.size(), -1);
+  const auto own = [&](std::size_t k) { return fine.frames[k].own.given; };
+  std::ptrdiff_t last = -1;
+  for (std::size_t k = 0; k < frames.size(); ++k) {
+    if (own(k)) last = static_cast<std::ptrdiff_t>(k);
+    before[k] = last;
+  }
+  last = -1;
+  for (std::size_t k = frames.size(); k-- > 0;) {
+    if (own(k)) last = static_cast<std::ptrdiff_t>(k);
+    after[k] = last;
+  }
+  for (std::size_t k = 0; k < frames.size(); ++k) {
+    const auto same_phase = [&](std::ptrdiff_t other) {
+      return other >= 0 && fine.frames[static_cast<std::size_t>(other)].phase == fine.frames[k].phase;
+    };
+    double gap = 0.0;
+    bool both = true;
+    for (const std::ptrdiff_t other : {before[k], after[k]}) {
+      if (!same_phase(other)) {
+        both = false;
+        continue;
+      }
+      const double apart = std::abs(frames[static_cast<std::size_t>(other)].time_s - frames[k].time_s);
+      out[k].nearest_s = std::min(out[k].nearest_s, apart);
+      gap += apart;
+    }
+    if (both && gap <= longest_bridged_s) {
+      const double turn = fine.frames[static_cast<std::size_t>(after[k])].axis_rad -
+                          fine.frames[static_cast<std::size_t>(before[k])].axis_rad;
+      out[k].bridged = std::abs(turn) < 0.017;
+    }
+  }
+  return out;
+}
+
+LensState state_of(const RowInputs& inputs, Phase phase) {
+  if (phase == Phase::Previous && inputs.previous_believed) return LensState::Previous;
+  if (phase == Phase::New && inputs.current_believed) return LensState::New;
+  return inputs.lens_column_known ? LensState::None : LensState::Unknown;
+}
+
+void put_eye(TimelineRow& row, const SeenFrame& seen, const RowInputs& inputs) {
+  row.eye_found = seen.pose.found && inputs.atlas != nullptr;
+  row.pose = seen.pose;
+  if (!row.eye_found) return;
+  const auto limbus = eye::limbus_in_picture(*inputs.atlas, seen.pose);
+  row.limbus_px = limbus.centre_px;
+  row.limbus_radius_px = limbus.mean_radius_px();
+  row.eye_rotation_rad =
+      angle::wrap_rotation(seen.pose.rotation_rad - inputs.tie.rotation_zero_rad);
+}
+
+void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, double se_rad,
+              double probability) {
+  const double value = angle::wrap_axis(fine.axis_rad + inputs.tie.zero_rad);
+  row.axis = Interval{value, value - z95 * se_rad, value + z95 * se_rad};
+  row.confidence = probability * normal_within(angle::rad_from_deg(1.0), se_rad);
+  if (inputs.planned_axis_rad) {
+    row.deviation_rad = angle::wrap_deviation(value - *inputs.planned_axis_rad);
+  }
+}
+
+const char* reason_without_axis(const RowInputs& inputs, const SeenFrame& seen, const FineAxis& fine) {
+  if (inputs.atlas == nullptr) return "no eye was found in the recording";
+  if (!seen.pose.found) return "the eye is not clear enough";
+  if (fine.phase == Phase::None) return "no lens marks are seen";
+  if (!inputs.tie.axes_can_be_given) return "nothing ties the picture to the eye's meridians";
+  return "the lens marks are not clear enough";
+}
+
+}  // namespace
+
+double common_se(const RowInputs& inputs, const FineReport& report) {
+  // A tilt t of the plane shears a direction by t^2/4 at most either way; with an estimate t and an error s what
+  // is left is about t s / 2 + s^2 / 4 (expansion of atan(cos t) about 45 degrees).
+  const double tilt = 0.5 * inputs.atlas_tilt_rad * inputs.atlas_tilt_se_rad +
+                      0.25 * inputs.atlas_tilt_se_rad * inputs.atlas_tilt_se_rad;
+  return std::sqrt(report.template_se_rad * report.template_se_rad +
+                   inputs.tie.zero_se_rad * inputs.tie.zero_se_rad + 0.5 * tilt * tilt);
+}
+
+std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
+  const auto& frames = inputs.pass.frames;
+  std::vector<TimelineRow> rows(frames.size());
+  const auto support = support_of(frames, inputs.fine);
+  for (std::size_t k = 0; k < frames.size(); ++k) {
+    TimelineRow& row = rows[k];
+    const FineAxis& fine = inputs.fine.frames[k];
+    row.frame = frames[k].index;
+    row.time_s = frames[k].time_s;
+    row.damaged = frames[k].damaged;
+    put_eye(row, frames[k], inputs);
+    row.lens = state_of(inputs, fine.phase);
+    const bool lens_seen = row.lens == LensState::Previous || row.lens == LensState::New;
+    row.moving = lens_seen && inputs.coarse.posterior.moving[k] > 0.5F;
+    const FineReport& report = fine.phase == Phase::Previous ? inputs.fine.previous : inputs.fine.current;
+    const double pose_se = frames[k].pose.found
+                               ? std::hypot(frames[k].pose.rotation_se_rad, 0.5 * frames[k].pose.shear_se)
+                               : 0.0;
+    const double se = std::sqrt(fine.se_rad * fine.se_rad + std::pow(common_se(inputs, report), 2.0) +
+                                0.25 * pose_se * pose_se);
+    const double probability = inputs.coarse.posterior.near_path[k];
+    const bool supported = support[k].nearest_s <= longest_unread_s || support[k].bridged;
+    if (row.eye_found && lens_seen && fine.given && inputs.tie.axes_can_be_given && supported &&
+        z95 * se < widest_half_rad && probability > least_probability) {
+      put_axis(row, fine, inputs, se, probability);
+    } else {
+      row.why_not = reason_without_axis(inputs, frames[k], fine);
+    }
+  }
+  return rows;
+}
+
+namespace {
+
+// Unwrapped slope of the axis about a row, over a quarter of a second either side.
+bool still_at(const std::vector<TimelineRow>& rows, std::size_t k) {
+  std::size_t from = k;
+  std::size_t to = k;
+  const auto usable = [&](std::size_t j) { return rows[j].axis && rows[j].lens == rows[k].lens; };
+  while (from > 0 && usable(from - 1) && rows[k].time_s - rows[from - 1].time_s <= 0.25) --from;
+  while (to + 1 < rows.size() && usable(to + 1) && rows[to + 1].time_s - rows[k].time_s <= 0.25) ++to;
+  if (to == from) return true;
+  const double turn = angle::wrap_deviation(rows[to].axis->value_rad - rows[from].axis->value_rad);
+  const double uncertainty = rows[to].axis->high_rad - rows[to].axis->value_rad;
+  const double apart = rows[to].time_s - rows[from].time_s;
+  return std::abs(turn) <= still_speed_rad_s * apart + std::min(0.25 * uncertainty, 0.004);
+}
+
+outcome::StillStretch stretch_of(const std::vector<TimelineRow>& rows, std::size_t from, std::size_t to,
+                                 int unread) {
+  outcome::StillStretch stretch;
+  stretch.start_s = rows[from].time_s;
+  stretch.end_s = rows[to].time_s;
+  // The smoothed axis over the stretch's last second, weighted by its precision: the lens may creep.
+  const double reference = rows[to].axis->value_rad;
+  double sum = 0.0;
+  double weights = 0.0;
+  double half = 1e9;
+  for (std::size_t k = from; k <= to; ++k) {
+    if (!rows[k].axis || rows[k].time_s < rows[to].time_s - 1.0) continue;
+    const double width = rows[k].axis->high_rad - rows[k].axis->value_rad;
+    const double weight = 1.0 / (width * width);
+    sum += weight * angle::wrap_deviation(rows[k].axis->value_rad - reference);
+    weights += weight;
+    half = std::min(half, width);
+    stretch.rests_on_anchor = stretch.rests_on_anchor || rows[k].rests_on_anchor;
+  }
+  const double value = angle::wrap_axis(reference + sum / weights);
+  stretch.axis = {value, value - half, value + half};
+  const auto frames = static_cast<double>(to - from + 1);
+  stretch.share_read = (frames - unread) / frames;
+  return stretch;
+}
+
+std::vector<outcome::StillStretch> still_stretches(const std::vector<TimelineRow>& rows, std::size_t begin,
+                                                   std::size_t end) {
+  std::vector<outcome::StillStretch> out;
+  std::size_t k = begin;
+  while (k < end) {
+    if (!rows[k].axis || !still_at(rows, k)) {
+      ++k;
+      continue;
+    }
+    const std::size_t from = k;
+    std::size_t to = k;
+    int unread = 0;
+    int gap = 0;
+    for (std::size_t j = k + 1; j < end; ++j) {
+      if (!rows[j].axis) {
+        if (rows[j].time_s - rows[to].time_s > 2.0) break;
+        ++gap;
+        continue;
+      }
+      if (!still_at(rows, j)) break;
+      if (std::abs(angle::wrap_deviation(rows[j].axis->value_rad - rows[to].axis->value_rad)) > 0.012) break;
+      unread += gap;
+      gap = 0;
+      to = j;
+    }
+    if (rows[to].time_s - rows[from].time_s >= least_still_s) {
+      out.push_back(stretch_of(rows, from, to, unread));
+    }
+    k = to + 1;
+  }
+  return out;
+}
+
+}  // namespace
+
+std::vector<outcome::Episode> make_episodes(const std::vector<TimelineRow>& rows) {
+  std::vector<outcome::Episode> episodes;
+  std::size_t k = 0;
+  while (k < rows.size()) {
+    const LensState lens = rows[k].lens;
+    std::size_t end = k;
+    while (end < rows.size() && rows[end].lens == lens) ++end;
+    if (lens == LensState::Previous || lens == LensState::New) {
+      outcome::Episode episode;
+      episode.lens = lens;
+      episode.start_s = rows[k].time_s;
+      episode.end_s = rows[end - 1].time_s;
+      episode.still = still_stretches(rows, k, end);
+      episodes.push_back(std::move(episode));
+    }
+    k = end;
+  }
+  return episodes;
+}
+
+std::optional<outcome::FinalAxis> make_final(const std::vector<TimelineRow>& rows,
+                                             const std::vector<outcome::Episode>& episodes,
+                                             std::optional<double> planned_axis_rad) {
+  const outcome::Episode* last = nullptr;
+  for (const outcome::Episode& episode : episodes) {
+    if (!episode.still.empty() && (last == nullptr || episode.lens == LensState::New)) last = &episode;
+  }
+  if (last == nullptr || last->lens != LensState::New) return std::nullopt;
+  const outcome::StillStretch& stretch = last->still.back();
+  outcome::FinalAxis final;
+  final.axis = stretch.axis;
+  final.start_s = stretch.start_s;
+  final.end_s = stretch.end_s;
+  final.rests_on_anchor = stretch.rests_on_anchor;
+  if (planned_axis_rad) {
+    const double deviation = angle::wrap_deviation(final.axis.value_rad - *planned_axis_rad);
+    const double half = final.axis.high_rad - final.axis.value_rad;
+    final.deviation = Interval{deviation, deviation - half, deviation + half};
+  }
+  for (const TimelineRow& row : rows) {
+    if (row.axis && row.time_s >= final.end_s - 1.0 && row.time_s <= final.end_s) {
+      final.confidence = std::max(final.confidence, row.confidence);
+    }
+  }
+  return final;
+}
+
+}  // namespace rhumb::analyze

@@ -1,0 +1,197 @@
+#include "analyze/summary.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "angle/angle.h"
+
+namespace rhumb::analyze {
+namespace {
+
+using angle::deg_from_rad;
+using outcome::Interval;
+using outcome::LensState;
+using timeline::Phase;
+
+// Marks count as marks when the windows that show both ends add up to more than clutter ever did, and single
+// frames were read against what was learned. See docs/method.md for what clutter reaches.
+constexpr double least_log_ratio = 25.0;
+constexpr int least_windows = 2;
+constexpr int least_readings = 8;
+
+bool believed(const FineReading& fine, const WindowReading& windows, Phase phase) {
+  const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
+  if (!signature || signature->windows < least_windows) return false;
+  int readings = 0;
+  for (const FineAxis& frame : fine.frames) readings += frame.phase == phase && frame.own.given ? 1 : 0;
+  return readings >= least_readings;
+}
+
+std::string people_axis(double rad) {
+  const double rounded = std::round(10.0 * deg_from_rad(angle::wrap_axis(rad))) / 10.0;
+  // People write 180 where a machine file has 0.
+  return fmt::format("{:.1f}", rounded < 0.05 || rounded > 179.95 ? 180.0 : rounded);
+}
+
+std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inputs,
+                       const std::string& why_no_eye, const Belief& belief) {
+  if (inputs.atlas == nullptr) {
+    return "No axis could be measured: " + (why_no_eye.empty() ? std::string("no eye was found") : why_no_eye) + ".";
+  }
+  if (!outcome.final) {
+    if (!inputs.tie.axes_can_be_given) {
+      return "No axis could be measured: nothing ties the picture to the eye's meridians.";
+    }
+    if (!belief.current) return "No axis could be measured: no toric lens marks could be read in this recording.";
+    return "No axis could be measured: the new lens never lay still and readable.";
+  }
+  const outcome::FinalAxis& final = *outcome.final;
+  const double half = deg_from_rad(final.axis.high_rad - final.axis.value_rad);
+  std::string text = fmt::format("The lens ended at {} degrees, give or take {:.1f} (95 %)",
+                                 people_axis(final.axis.value_rad), half);
+  if (outcome.axes_are_relative) {
+    const bool to_lens = std::any_of(outcome.references.begin(), outcome.references.end(), [](const auto& r) {
+      return r.kind == casefile::ReferenceKind::PreviousLens && r.found;
+    });
+    text += to_lens ? " against the previous lens" : " counted from the picture's horizontal in the first clear frame";
+  }
+  if (final.deviation) {
+    const double deviation = deg_from_rad(final.deviation->value_rad);
+    text += std::abs(deviation) < 0.05
+                ? ", on the planned axis"
+                : fmt::format(", {:.1f} degrees {} from the planned {}", std::abs(deviation),
+                              deviation > 0.0 ? "counter-clockwise" : "clockwise",
+                              people_axis(*outcome.planned_axis_rad));
+  }
+  return text + ".";
+}
+
+Interval difference(const Interval& from, const Interval& to, double common_half) {
+  const double value = angle::wrap_deviation(to.value_rad - from.value_rad);
+  // What both axes have in common (reference, tilt) drops out of their difference.
+  const auto own = [&](const Interval& axis) {
+    const double half = axis.high_rad - axis.value_rad;
+    return std::max(0.0, half * half - common_half * common_half);
+  };
+  const double half = std::sqrt(own(from) + own(to)) + 1e-6;
+  return {value, value - half, value + half};
+}
+
+Interval around(double value, double se) { return {value, value - 1.96 * se, value + 1.96 * se}; }
+
+// The placement is the first still stretch that is followed by nothing but small turns: the last stretch from
+// which no later one lies further than this.
+constexpr double placement_reach_rad = 0.21;  // 12 degrees
+
+const outcome::StillStretch* placement_of(const outcome::Episode& episode) {
+  const outcome::StillStretch* placed = nullptr;
+  for (auto it = episode.still.rbegin(); it != episode.still.rend(); ++it) {
+    const double turn = angle::wrap_deviation(it->axis.value_rad - episode.still.back().axis.value_rad);
+    if (std::abs(turn) > placement_reach_rad) break;
+    placed = &*it;
+  }
+  return placed;
+}
+
+void fill_budget(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
+  if (!outcome.final || !outcome.final->deviation) return;
+  outcome::ErrorBudget& budget = outcome.budget;
+  budget.total = outcome.final->deviation;
+  const outcome::Episode* last = nullptr;
+  for (const auto& episode : outcome.episodes) {
+    if (episode.lens == LensState::New && !episode.still.empty()) last = &episode;
+  }
+  if (last == nullptr) return;
+  const double common_half = 1.96 * common_se(inputs, inputs.fine.current);
+  const outcome::StillStretch* placed = placement_of(*last);
+  budget.rotation_after_placement = difference(placed->axis, outcome.final->axis, common_half);
+  const double placed_deviation =
+      outcome.final->deviation->value_rad - budget.rotation_after_placement->value_rad;
+  if (inputs.tie.target_ink_rad && outcome.planned_axis_rad) {
+    const double marking = angle::wrap_deviation(*inputs.tie.target_ink_rad - *outcome.planned_axis_rad);
+    budget.axis_marking = around(marking, inputs.tie.target_ink_se_rad);
+    const double half = placed->axis.high_rad - placed->axis.value_rad;
+    budget.alignment = around(placed_deviation - marking,
+                              std::hypot(half / 1.96, inputs.tie.target_ink_se_rad));
+  } else {
+    // Without ink at the planned axis, marking and alignment can't be told apart: their sum.
+    const double half = placed->axis.high_rad - placed->axis.value_rad;
+    budget.alignment = Interval{placed_deviation, placed_deviation - half, placed_deviation + half};
+  }
+}
+
+void fill_evidence(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
+  const auto& frames = inputs.pass.frames;
+  for (const auto& episode : outcome.episodes) {
+    int number = 0;
+    for (const auto& stretch : episode.still) {
+      ++number;
+      // The frame whose own reading is the most precise.
+      std::size_t best = frames.size();
+      for (std::size_t k = 0; k < frames.size(); ++k) {
+        if (frames[k].time_s < stretch.start_s || frames[k].time_s > stretch.end_s) continue;
+        const FineAxis& fine = inputs.fine.frames[k];
+        if (!fine.own.given || !fine.end_a || !fine.end_b) continue;
+        if (best == frames.size() || fine.own.se_rad < inputs.fine.frames[best].own.se_rad) best = k;
+      }
+      if (best == frames.size()) continue;
+      const FineAxis& fine = inputs.fine.frames[best];
+      outcome::EvidenceFrame evidence;
+      evidence.frame = frames[best].index;
+      evidence.time_s = frames[best].time_s;
+      evidence.pose = frames[best].pose;
+      evidence.lens = episode.lens;
+      evidence.axis_atlas_rad = angle::wrap_axis(fine.axis_rad);
+      evidence.lens_centre_atlas = fine.centre;
+      const double distance =
+          episode.lens == LensState::Previous ? inputs.fine.previous.distance : inputs.fine.current.distance;
+      const Eigen::Vector2d along(std::cos(fine.axis_rad), std::sin(fine.axis_rad));
+      evidence.marks_atlas = {fine.centre + distance * along, fine.centre - distance * along};
+      evidence.caption =
+          fmt::format("{} lens, still stretch {} of {}: {} degrees",
+                      episode.lens == LensState::Previous ? "Previous" : "New", number, episode.still.size(),
+                      people_axis(stretch.axis.value_rad));
+      outcome.evidence.push_back(std::move(evidence));
+    }
+  }
+}
+
+void fill_limitations(outcome::CaseOutcome& outcome) {
+  const auto& rows = outcome.rows;
+  std::size_t k = 0;
+  while (k < rows.size()) {
+    if (rows[k].axis) {
+      ++k;
+      continue;
+    }
+    std::size_t end = k;
+    while (end < rows.size() && !rows[end].axis && rows[end].why_not == rows[k].why_not) ++end;
+    const double length = rows[end - 1].time_s - rows[k].time_s;
+    if (length >= 0.5 || end == rows.size()) {
+      outcome.limitations.push_back({rows[k].time_s, rows[end - 1].time_s, rows[k].why_not});
+    }
+    k = end;
+  }
+}
+
+}  // namespace
+
+Belief belief_in(const WindowReading& windows, const FrameReading& coarse, const FineReading& fine) {
+  Belief belief;
+  if (windows.log_ratio < least_log_ratio || coarse.path.log_ratio < least_log_ratio) return belief;
+  belief.previous = believed(fine, windows, Phase::Previous);
+  belief.current = believed(fine, windows, Phase::New);
+  return belief;
+}
+
+void summarise(outcome::CaseOutcome& outcome, const RowInputs& inputs, const std::string& why_no_eye,
+               const Belief& belief) {
+  outcome.verdict = verdict_of(outcome, inputs, why_no_eye, belief);
+  fill_budget(outcome, inputs);
+  fill_evidence(outcome, inputs);
+  fill_limitations(outcome);
+}
+
+}  // namespace rhumb::analyze
