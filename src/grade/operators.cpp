@@ -90,7 +90,7 @@ void add_learning(const Cases& graded, const Rubric& rubric, const CusumLimits& 
   for (const std::size_t i : path.signals) summary.learning[i].signal = true;
   if (path.accepted) summary.cusum_accepted = graded[*path.accepted]->case_number;
   if (path.rejected) summary.cusum_rejected = graded[*path.rejected]->case_number;
-  if (graded.size() < least) return;
+  if (graded.size() < window) return;
   if (const auto line = statistics::fit_line(numbers, sizes)) {
     const Estimate& s = line->slope;
     summary.change_per_10_cases_deg = {10.0 * s.value, 10.0 * s.low, 10.0 * s.high};

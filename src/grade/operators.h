@@ -57,7 +57,7 @@ struct OperatorSummary {
   std::vector<ThresholdShare> shares;   // one a threshold of the rubric
   std::array<BudgetMean, budget_parts> budget;
   std::vector<LearningPoint> learning;
-  std::optional<Estimate> change_per_10_cases_deg;  // straight line through the sizes
+  std::optional<Estimate> change_per_10_cases_deg;  // straight line, from a full window of cases on
   std::optional<std::size_t>
       cusum_accepted;  // case number at which the acceptable rate was accepted
   std::optional<std::size_t> cusum_rejected;  // or the unacceptable one, whichever came first

@@ -109,9 +109,9 @@ function drawLearning(host, operator) {
       points.forEach((p, i) => { if (p.cusum_signal) mark(u, x[i], p.cusum_chart, null, null, true); });
     } }, [x, sums]);
   const accepted = known(operator.acceptable_from_case)
-    ? ` The acceptable rate was accepted at case ${operator.acceptable_from_case}.` : "";
+    ? ` From case ${operator.acceptable_from_case} on the acceptable rate explains the cases better.` : "";
   const rejected = known(operator.unacceptable_from_case)
-    ? ` The unacceptable rate was accepted at case ${operator.unacceptable_from_case}.` : "";
+    ? ` At case ${operator.unacceptable_from_case} the unacceptable rate explained the cases better.` : "";
   box.append(element("p", { class: "about" }, trend + verdict + accepted + rejected));
 }
 

@@ -123,14 +123,15 @@ function showBudget() {
   }
   const some = rows.filter((r) => r.cases > 0);
   if (some.length === 0) { show("budget", element("p", {}, "No recording supports a split of the deviation.")); return; }
-  const most = Math.max(1, ...some.map((r) => Math.abs(r.mean_signed_deg)));
-  const plain = (v) => v === null ? null : { value: v, low: Math.min(0, v), high: Math.max(0, v) };
+  const estimate = (r) => known(r.mean_signed_interval_deg) ? r.mean_signed_interval_deg
+    : { value: r.mean_signed_deg, low: r.mean_signed_deg, high: r.mean_signed_deg };
+  const most = Math.max(1, ...some.map((r) => Math.max(-estimate(r).low, estimate(r).high)));
   show("budget", table("All cases of the table; only the choice of operator applies here.", [
     { head: "Operator", cell: (r) => r.operator }, { head: "Part", cell: (r) => r.name },
     { head: "Cases", numeric: true, cell: (r) => String(r.cases) },
     { head: "Mean size", numeric: true, cell: (r) => degrees(r.mean_absolute_deg) },
     { head: "Signed mean", nowrap: true, cell: (r) => withRange(r.mean_signed_deg, r.mean_signed_interval_deg, signed) },
-    { head: `\u2212${degrees(most)} to +${degrees(most)}`, cell: (r) => bar(plain(r.mean_signed_deg), most, 0, -most) }], some));
+    { head: `\u2212${degrees(most)} to +${degrees(most)}`, cell: (r) => bar(estimate(r), most, 0, -most) }], some));
 }
 
 const who = [{ head: "Case", cell: caseLink }, { head: "Operator", cell: (c) => operatorName(c.operator) },
@@ -147,7 +148,8 @@ function showCases(cases) {
   show("cases", table(rows.length < cases.length ? `The first ${rows.length} of ${cases.length} chosen cases.` : `${rows.length} chosen cases.`,
     [...who, { head: "Planned", numeric: true, cell: (c) => axisText(c.planned_axis_deg) },
       { head: "Axis", numeric: true, cell: (c) => known(c.axis_deg) ? axisText(c.axis_deg.value) : "\u2013" }, what,
-      { head: "Grade", cell: gradeText }, { head: "Chance of each level", cell: (c) => chances(c) }], rows));
+      { head: "Grade", cell: gradeText }, ...data.rubric.levels.map((level, i) => ({ head: `Chance ${level.name}`, numeric: true,
+        cell: (c) => chance(c.level_probability[i]) }))], rows));
   byId("more").hidden = rows.length === cases.length;
   const out = cases.filter((c) => !known(c.level));
   show("not", out.length ? table(`${out.length} of the chosen cases.`,

@@ -59,7 +59,8 @@ function gradeText(c) {
   const over = c.straddles_deg.map(bound).join(" and ");
   return element("span", {}, c.grade, ", ", element("span", { class: "doubt" }, `straddles ${over}`));
 }
-const chances = (c) => c.level_probability.map((p, i) => `${data.rubric.levels[i].name} ${percent(p)}`).join(", ");
+// A probability that is neither 0 nor 1 is not rounded to either.
+const chance = (p) => !known(p) ? "\u2013" : p > 0 && p < 0.005 ? "< 1 %" : p < 1 && p > 0.995 ? "> 99 %" : percent(p);
 
 // Exact interval of a share (Clopper and Pearson) by bisection on the binomial distribution.
 function exactShare(k, n) {
