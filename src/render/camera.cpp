@@ -250,7 +250,7 @@ Picture Camera::take(double time_s, std::int64_t number) {
   blur(std::hypot(c.psf_px, stage_.history().defocus_mm(time_s) * per_mm));
   Picture picture;
   const double clock = 120.0 + static_cast<double>(scene.seed % 2400) + time_s;
-  develop(1.25 * scene.microscope.exposure * stage_.history().gain(time_s), number, clock, picture);
+  develop(1.6 * scene.microscope.exposure * stage_.history().gain(time_s), number, clock, picture);
   return picture;
 }
 

@@ -125,26 +125,28 @@ std::vector<ToolOutline> tool_outlines(const Instant& now, const Scene& scene) {
                                                      2.0 * rim * std::sin(tool.port_rad), 0.2}) -
                                    port;
     out = out.normalized() * 0.6 + radial.normalized();
-    const Eigen::Vector2d hand = port + out.normalized() * 30.0 * scale;
+    // Not in the eye yet, it hangs over the incision.
+    const bool inside = std::hypot(tool.tip_x_mm, tool.tip_y_mm) < rim;
+    const Eigen::Vector2d pivot =
+        inside ? port : Eigen::Vector2d(tip + 2.0 * scale * radial.normalized());
+    const Eigen::Vector2d hand = pivot + (inside ? out : radial).normalized() * 30.0 * scale;
     const double half = rod_half_mm(tool.tool) * scale;
     const auto rod = [&](const Eigen::Vector2d& a, const Eigen::Vector2d& b,
                          const Eigen::Vector2d& c, double wide, double narrow) {
       outlines.push_back(
           {{{a.x(), a.y()}, {b.x(), b.y()}, {c.x(), c.y()}}, {1.5 * wide, wide, narrow}});
     };
-    const Eigen::Vector2d along = (tip - port).norm() > 1.0
-                                      ? Eigen::Vector2d((tip - port).normalized())
-                                      : Eigen::Vector2d(-radial.normalized());
+    const Eigen::Vector2d along = (tip - pivot).normalized();
     const Eigen::Vector2d side(-along.y(), along.x());
     if (tool.tool == Tool::Forceps) {
-      rod(hand, port + 0.25 * half * side, tip + 0.7 * half * side, 0.8 * half, 0.35 * half);
-      rod(hand, port - 0.25 * half * side, tip - 0.7 * half * side, 0.8 * half, 0.35 * half);
+      rod(hand, pivot + 0.25 * half * side, tip + 0.7 * half * side, 0.8 * half, 0.35 * half);
+      rod(hand, pivot - 0.25 * half * side, tip - 0.7 * half * side, 0.8 * half, 0.35 * half);
     } else if (tool.tool == Tool::Hook) {
-      rod(hand, port, tip, half, 0.55 * half);
+      rod(hand, pivot, tip, half, 0.55 * half);
       const Eigen::Vector2d bent = tip + 0.5 * scale * side;
       outlines.push_back({{{tip.x(), tip.y()}, {bent.x(), bent.y()}}, {0.5 * half, 0.4 * half}});
     } else {
-      rod(hand, port, tip, half, 0.8 * half);
+      rod(hand, pivot, tip, half, 0.8 * half);
     }
   }
   return outlines;
@@ -218,7 +220,7 @@ void Stage::draw_glints(const Instant& now, int y0, int y1, Vec4* rows) const {
              const double box = std::max(std::abs(dx), std::abs(dy));
              const double d = round + g.square * (box - round);
              const double core = std::clamp(g.radius_px - d + 0.5, 0.0, 1.0);
-             const double halo = 0.012 * std::exp(-round * round / (2.0 * bloom * bloom / 2.5));
+             const double halo = 0.006 * std::exp(-round * round / (2.0 * bloom * bloom / 2.5));
              rows[static_cast<std::ptrdiff_t>(y - y0) * width + x] +=
                  Vec4{1.0F, 0.98F, 0.93F, 0.0F} * static_cast<float>(g.light * (core + halo));
            });

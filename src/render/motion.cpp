@@ -101,6 +101,8 @@ Pose History::pose(double t_s) const {
   Pose p;
   const auto noise = [&](unsigned k, double rate) { return wander(mix(key_ + k), rate * t_s); };
   p.torsion_rad = m.torsion_rad + m.torsion_wander_rad * noise(1, 0.35);
+  constexpr double sweep = 0.105;  // 6 degrees
+  p.torsion_rad += sweep * std::sin(m.sweep_rad_s / sweep * t_s);
   p.tilt_x_rad = m.tilt_rad[0] + m.tilt_wander_rad * noise(2, 0.3);
   p.tilt_y_rad = m.tilt_rad[1] + m.tilt_wander_rad * noise(3, 0.3);
   p.shift_x_mm = m.shift_wander_mm * noise(4, 0.25);

@@ -65,7 +65,7 @@ double haptic_inside(const Lens& lens, double x, double y) {
 }  // namespace
 
 Texture paint_lens(const Lens& lens, double per_mm, std::uint64_t key) {
-  Texture texture(13.6, 13.6, std::max(90.0, per_mm));
+  Texture texture(13.6, 13.6, std::max(36.0, per_mm));
   const double density = texture.per_mm();
   const double optic = 0.5 * lens.optic_mm;
   const double c = std::cos(lens.haptic_turn_rad);

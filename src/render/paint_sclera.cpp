@@ -140,25 +140,28 @@ cv::Mat paint_ink(const Scene& scene, const Texture& grid, double limbus,
   cv::Mat ink = cv::Mat::zeros(grid.height(), grid.width(), CV_32FC1);
   Rng rng(key_of(scene.seed, 121));
   for (const double m : meridians) {
-    std::vector<Point> points;
-    std::vector<double> widths;
     const double start = limbus - rng.uniform(0.1, 0.35);
     const double length = scene.ink.length_mm * rng.uniform(0.8, 1.15);
-    for (double s = 0.0; s <= 1.0; s += 0.02) {
-      const double r = start + s * length;
-      // Symmetrical about the meridian, so that the mark's middle is where it was put.
-      points.push_back({grid.column(r * std::cos(m)), grid.row(r * std::sin(m))});
-      const double end = ease(0.0, 0.08, s) * (1.0 - ease(0.85, 1.0, s));
-      widths.push_back(0.5 * scene.ink.width_mm * (0.55 + 0.45 * end) * grid.per_mm());
+    // Pressed hardest at the limbus, trailing off outwards; symmetrical about the meridian, so that
+    // the mark's middle is where it was put.
+    for (const double reach : {0.45, 0.7, 1.0}) {
+      std::vector<Point> points;
+      std::vector<double> widths;
+      for (double s = 0.0; s <= reach + 1e-9; s += reach / 30.0) {
+        const double r = start + s * length;
+        points.push_back({grid.column(r * std::cos(m)), grid.row(r * std::sin(m))});
+        const double end = ease(0.0, 0.1, s) * (1.0 - ease(0.6 * reach, reach, s));
+        widths.push_back(0.5 * scene.ink.width_mm * (0.35 + 0.65 * end) * grid.per_mm());
+      }
+      paint_tube(ink, points, widths, 1.15 - 0.55 * reach);
     }
-    paint_tube(ink, points, widths, 1.0);
   }
   cv::Mat run;
   cv::GaussianBlur(ink, run, {}, std::max(0.5, scene.ink.spread_mm * grid.per_mm()));
   cv::GaussianBlur(ink, ink, {}, std::max(0.5, 0.04 * grid.per_mm()));
   const CloudShape grain{0.35 * grid.per_mm(), 0.35 * grid.per_mm(), 4, 0.7};
   const cv::Mat patches = cloud(ink.size(), grain, key_of(scene.seed, 122));
-  ink = ink.mul(0.75 + 0.9 * patches) + 0.8 * run.mul(1.0 + 0.5 * patches);
+  ink = ink.mul(0.75 + 1.1 * patches) + 0.9 * run.mul(1.0 + 0.6 * patches);
   return cv::max(ink, 0.0) * scene.ink.strength;
 }
 
@@ -240,7 +243,7 @@ Texture paint_wetness(const Scene& scene, const Surfaces& surfaces, double per_m
   const double t = texture.per_mm();
   const cv::Size size(texture.width(), texture.height());
   const double limbus = stereographic(surfaces.limbus_mean_mm, surfaces.sclera_radius_mm);
-  const cv::Mat folds = cloud(size, {1.5 * t, 1.5 * t, 5, 0.55}, key_of(scene.seed, 131));
+  const cv::Mat folds = cloud(size, {2.4 * t, 2.4 * t, 4, 0.5}, key_of(scene.seed, 131));
   cv::Mat slope_x;
   cv::Mat slope_y;
   cv::Scharr(folds, slope_x, CV_32F, 1, 0, t / 32.0);

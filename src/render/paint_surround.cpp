@@ -35,7 +35,7 @@ Fields fields_of(const Scene& scene, const Texture& t) {
   const cv::Size size(t.width(), t.height());
   const double mm = t.per_mm();
   const auto key = [&](unsigned n) { return key_of(scene.seed, 400 + n); };
-  return {cloud(size, {9 * mm, 6 * mm, 4, 0.42}, key(1)),
+  return {cloud(size, {9 * mm, 6 * mm, 5, 0.5}, key(1)),
           cloud(size, {0.7 * mm, 0.7 * mm, 5, 0.7}, key(2)),
           cloud(size, {6 * mm, 6 * mm, 4, 0.5}, key(3)),
           cloud(size, {1.6 * mm, 1.2 * mm, 4, 0.5}, key(4)),
@@ -63,7 +63,7 @@ void wires(const Scene& scene, Texture& t, const Opening& o) {
     std::vector<double> widths;
     const double tilt = rng.uniform(-0.04, 0.04);
     const double reach = o.half_width * rng.uniform(0.40, 0.5);
-    const double rise = lid_height(o, upper, 0.0);
+    const double rise = std::abs(lid_height(o, upper, 0.0));
     const auto add = [&](double x, double y, double half_mm) {
       points.push_back({t.column(x), t.row(y)});
       widths.push_back(half_mm * t.per_mm());
@@ -119,6 +119,7 @@ void lashes(const Scene& scene, Texture& t, const Opening& o) {
 Texture paint_surround(const Scene& scene, double per_mm) {
   const double wide = std::max(30.0, 1.5 * scene.microscope.field_mm);
   Texture t(wide, wide, std::clamp(0.6 * per_mm, 14.0, 45.0));
+  if (scene.surround == Surround::Open) return t;
   Rng rng(key_of(scene.seed, 410));
   const bool operation = scene.surround == Surround::Operation;
   const Opening o =
@@ -147,14 +148,17 @@ Texture paint_surround(const Scene& scene, double per_mm) {
       if (operation) {
         const float dyed = std::clamp(0.8F + 1.2F * f.stain.at<float>(j, i), 0.0F, 1.0F);
         colour *= all(1.0F) + (iodine - all(1.0F)) * dyed;
-        const float to_cloth = static_cast<float>(ease(3.0, 3.5, out + 1.2 * ragged));
-        const float light = std::max(0.15F, fold_light(f.folds, j, i, t.per_mm()));
+        // A clear film lies over the lids; the cloth of the drape begins further out.
+        const float to_cloth =
+            static_cast<float>(ease(2.6, 3.4, out - 0.6 + 2.4 * f.stain.at<float>(j, i)));
+        const float fold = fold_light(f.folds, j, i, t.per_mm());
+        colour = colour * (0.55F + 0.45F * std::clamp(fold, 0.0F, 1.5F));
+        const float light = std::clamp(fold, 0.12F, 2.5F) * (0.9F + 0.25F * pores);
         colour = colour + (cloth * light - colour) * to_cloth;
-        // Film and fluid shine where the folds face the lamp.
-        const float shine =
-            std::max(0.0F, light - 1.25F) * 0.22F * to_cloth +
-            std::pow(std::max(0.0F, f.wet.at<float>(j, i) - 0.1F), 2.0F) * 1.3F * (1.0F - to_cloth);
-        colour += all(shine);
+        const float lit =
+            std::max(0.0F, fold - 1.05F) * std::max(0.0F, f.wet.at<float>(j, i) + 0.05F);
+        colour += all(1.1F * lit * lit * (1.0F - 0.8F * to_cloth));
+        colour += all(std::max(0.0F, fold - 1.6F) * 0.10F * to_cloth);
       } else {
         const float gloss = std::exp(-static_cast<float>(std::pow((out - 0.75) / 0.16, 2.0)));
         colour += all(0.10F * gloss * std::max(0.0F, 0.7F + f.wet.at<float>(j, i)));

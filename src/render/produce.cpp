@@ -95,10 +95,8 @@ std::string case_text(const Scene& scene) {
   return t;
 }
 
-namespace {
-
-void produce_recording(const Scene& scene, const std::filesystem::path& folder,
-                       const ProduceOptions& options) {
+std::vector<TruthRow> produce_recording(const Scene& scene, const std::filesystem::path& folder,
+                                        const ProduceOptions& options) {
   files::PartialFile video(folder / "video.mp4");
   const Stage stage(scene);
   Camera camera(stage, options.threads);
@@ -126,9 +124,8 @@ void produce_recording(const Scene& scene, const std::filesystem::path& folder,
     write_upright(scene, folder / "upright.png", options.threads);
   files::write_whole(folder / "case.toml", case_text(scene));
   write_truth(folder, scene, rows);
+  return rows;
 }
-
-}  // namespace
 
 void produce(const Scene& scene, const std::filesystem::path& folder,
              const ProduceOptions& options) {

@@ -5,8 +5,10 @@
 #include <filesystem>
 #include <functional>
 #include <stop_token>
+#include <vector>
 
 #include "render/scene.h"
+#include "render/truth.h"
 
 namespace rhumb::render {
 
@@ -22,6 +24,10 @@ struct ProduceOptions {
 // folder cannot be written.
 void produce(const Scene& scene, const std::filesystem::path& folder,
              const ProduceOptions& options);
+
+// The recording alone; returns the truth that it has written, for callers that score it at once.
+std::vector<TruthRow> produce_recording(const Scene& scene, const std::filesystem::path& folder,
+                                        const ProduceOptions& options);
 
 // case.toml of a recording, as its own text.
 std::string case_text(const Scene& scene);

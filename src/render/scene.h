@@ -19,10 +19,7 @@ enum class Marks { None, Dots, Lines };
 enum class Haptic { Loop, Plate };
 enum class Tool { None, Hook, Cannula, Aspirator, Forceps, Injector };
 enum class Reference { Ink, Photo, PreviousLens, None };
-enum class Surround {
-  Operation,
-  Lids
-};  // speculum and drape, or lids and lashes as at the slit lamp
+enum class Surround { Operation, Lids, Open };  // speculum and drape; lids, lashes; nothing
 enum class Light { Coaxial, Diffuse, Retro, Slit };
 
 struct Eyeball {
@@ -86,12 +83,12 @@ struct Ink {
 };
 
 struct Reflex {
-  std::array<double, 3> colour{0.80, 0.235, 0.055};  // linear light
-  double brightness = 0.7;
+  std::array<double, 3> colour{0.88, 0.150, 0.018};  // linear light
+  double brightness = 0.55;
   double flat = 0.6;  // 1 even, 0 a bright patch that wanders with tilt
   double patch_mm = 2.8;
   double crescent = 0.25;  // 0..1 dark part opposite the patch
-  double haze = 0.05;      // veil over the pupil: cornea, capsule
+  double haze = 0.014;     // veil over the pupil: cornea, capsule
   double rhexis_mm = 5.1;
   double rhexis_visible = 0.5;
   double capsule_haze = 0.05;  // fibrosis outside the rhexis; high in an exchange
@@ -115,6 +112,7 @@ struct Motion {
   double torsion_wander_rad = 0.012;
   double torsion_jumps_per_s = 0.2;
   double torsion_jump_rad = 0.02;
+  double sweep_rad_s = 0.0;  // peak speed of a steady to-and-fro turning by 6 degrees
   std::array<double, 2> tilt_rad{0.0, 0.0};
   double tilt_wander_rad = 0.02;
   double shift_wander_mm = 0.25;
@@ -135,7 +133,7 @@ struct Microscope {
   std::array<double, 3> white{1.0, 1.0, 1.0};
   double defocus_mm = 0.0;  // blur, standard deviation on the eye
   double defocus_wander_mm = 0.0;
-  double vignette = 0.35;
+  double vignette = 0.80;  // share of the light lost far from the middle
   int lamps = 2;
   double lamp_mm = 0.28;  // size of a lamp's reflection on the cornea
   double slit_mm = 3.5;   // width, with a slit light

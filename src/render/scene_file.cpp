@@ -227,6 +227,7 @@ void read_motion(Section s, Motion& m) {
   s.angle("torsion_wander_deg", m.torsion_wander_rad, 0, 10);
   s.number("torsion_jumps_per_s", m.torsion_jumps_per_s, 0, 5);
   s.angle("torsion_jump_deg", m.torsion_jump_rad, 0, 10);
+  s.angle("sweep_deg_per_s", m.sweep_rad_s, 0, 90);
   s.tuple("tilt_deg", m.tilt_rad, -25, 25, deg);
   s.angle("tilt_wander_deg", m.tilt_wander_rad, 0, 15);
   s.number("shift_wander_mm", m.shift_wander_mm, 0, 6);
@@ -348,8 +349,9 @@ Scene from_table(const std::string& file, const toml::table& root, const std::st
   scene.seed = static_cast<std::uint64_t>(seed);
   s.number("seconds", scene.seconds, 0.2, 3600);
   s.flag("lens_goes_in", scene.has_lens);
-  s.choice<Surround>("surround", scene.surround,
-                     {{"operation", Surround::Operation}, {"lids", Surround::Lids}});
+  s.choice<Surround>(
+      "surround", scene.surround,
+      {{"operation", Surround::Operation}, {"lids", Surround::Lids}, {"open", Surround::Open}});
   s.choice<std::string>("drape", scene.drape,
                         {{"green", "green"}, {"blue", "blue"}, {"grey", "grey"}});
   s.text("unreadable", scene.negative_kind);

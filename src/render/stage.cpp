@@ -51,9 +51,10 @@ struct Stage::Row {
 
 float Stage::lamp_light(float x, float y) const {
   const Microscope& m = scene_.microscope;
-  const float r2 = (x * x + y * y) / 144.0F;
-  const auto v = static_cast<float>(m.vignette);
-  float light = 1.0F - v * r2 / (0.55F + r2);
+  // A round beam, even in the middle and falling off outside the eye.
+  const float r2 = (x * x + y * y) / 169.0F;
+  const float q = r2 * r2;
+  float light = 1.0F - static_cast<float>(m.vignette) * q / (0.6F + q);
   if (m.light == Light::Retro) light *= 0.14F;
   if (m.light == Light::Slit) {
     const float half = 0.5F * static_cast<float>(m.slit_mm);
@@ -212,12 +213,14 @@ Vec4 Stage::eye_light(const Instant& now, const Row& row, float sx, float sy, fl
   const float b = ox * dx + oy * dy + oz * dz;
   const float c = ox * ox + oy * oy + oz * oz - radius * radius;
   const float root = b * b - a * c;
-  if (root <= 0.0F) return Vec4{};
+  // Beyond the globe's edge lies the flesh of the lids' corners.
+  const Vec4 flesh = vec(0.21F, 0.065F, 0.050F) * light;
+  if (root <= 0.0F) return flesh;
   const float t = (-b - std::sqrt(root)) / a;
   const float nx = (ox + t * dx) / radius;
   const float ny = (oy + t * dy) / radius;
   const float nz = (oz + t * dz) / radius;
-  if (nz < 0.05F) return Vec4{};
+  if (nz < 0.05F) return flesh;
   const float from_axis = radius * std::sqrt(nx * nx + ny * ny);
   const float out_mm = from_axis - row.limbus;
   // The transition is broader above and below, where the lids' side of the sclera overlaps the
@@ -231,20 +234,26 @@ Vec4 Stage::eye_light(const Instant& now, const Row& row, float sx, float sy, fl
   const float mx = fold * nx;
   const float my = fold * ny;
   Vec4 surface{};
-  if (white > 0.0F || out_mm > -1.5F) surface = sclera_.at(mx, my);
-  const Vec4 wet = wet_.at(mx, my);
+  Vec4 wet{};
+  if (out_mm > -3.2F) {
+    surface = sclera_.at(mx, my);
+    wet = wet_.at(mx, my);
+  }
   if (white > 0.0F) {
     const float facing = std::max(0.0F, -(d[0] * nx + d[1] * ny + d[2] * nz));
     const float shade = 0.30F + 0.70F * facing * facing;
     Vec4 sclera = surface * (light * shade);
+    const float rim = smoothstep((0.32F - nz) / 0.22F);
+    sclera += (flesh - sclera) * rim;
     // Fluid on the folds mirrors the lamp where it happens to face it.
-    const float vx = nx + d[0] - 0.55F * wet[0];
-    const float vy = ny + d[1] - 0.55F * wet[1];
-    const float mirror = std::exp(-(vx * vx + vy * vy) * 220.0F);
-    sclera += all(static_cast<float>(scene_.clutter.tear_shine) * 2.2F * light * mirror);
+    const float vx = nx + d[0] - 0.75F * wet[0];
+    const float vy = ny + d[1] - 0.75F * wet[1];
+    const float off = (vx * vx + vy * vy) * 150.0F;
+    if (off < 8.0F)
+      sclera += all(static_cast<float>(scene_.clutter.tear_shine) * 1.6F * light * std::exp(-off));
     colour += (sclera - colour) * white;
   }
-  if (wet[3] > 0.001F) colour += (all(0.55F) * light - colour) * std::min(0.8F, wet[3]);
+  if (wet[3] > 0.001F) colour += (all(0.50F) * light - colour) * std::min(0.7F, wet[3]);
   colour = absorb(colour, ink_absorbs, surface[3] * static_cast<float>(now.ink_left));
   return absorb(colour, blood_absorbs, wet[2]);
 }

@@ -37,7 +37,7 @@ void trace_rod(const std::vector<Point>& points, const std::vector<double>& half
   for (int y = std::max(y0, static_cast<int>(std::clamp(top, -1e6, 1e6))); y < y1 && y <= bottom;
        ++y) {
     for (int x = x0; x <= x1; ++x) {
-      double nearest = 1e9;
+      double nearest = 1e18;
       double side = 0.0;
       double half = 1.0;
       double along = 0.0;
@@ -45,23 +45,27 @@ void trace_rod(const std::vector<Point>& points, const std::vector<double>& half
       for (std::size_t i = 0; i + 1 < points.size(); ++i) {
         const double dx = points[i + 1].x - points[i].x;
         const double dy = points[i + 1].y - points[i].y;
-        const double length = std::max(1e-6, std::hypot(dx, dy));
+        const double length2 = std::max(1e-9, dx * dx + dy * dy);
         const double px = x - points[i].x;
         const double py = y - points[i].y;
-        const double t = std::clamp((px * dx + py * dy) / (length * length), 0.0, 1.0);
-        const double distance = std::hypot(px - t * dx, py - t * dy);
-        if (distance < nearest) {
-          nearest = distance;
+        const double t = std::clamp((px * dx + py * dy) / length2, 0.0, 1.0);
+        const double ex = px - t * dx;
+        const double ey = py - t * dy;
+        const double distance2 = ex * ex + ey * ey;
+        const double length = std::sqrt(length2);
+        if (distance2 < nearest) {
+          nearest = distance2;
           side = (px * dy - py * dx) < 0 ? -1.0 : 1.0;
           half = half_widths[i] + t * (half_widths[i + 1] - half_widths[i]);
           along = before + t * length;
         }
         before += length;
       }
-      const double cover = std::clamp(half - nearest + 0.5, 0.0, 1.0);
-      if (cover > 0.0)
-        put(x, y, static_cast<float>(side * nearest / std::max(half, 0.5)),
-            static_cast<float>(along), static_cast<float>(cover));
+      if (nearest > (half + 0.5) * (half + 0.5)) continue;
+      const double distance = std::sqrt(nearest);
+      put(x, y, static_cast<float>(side * distance / std::max(half, 0.5)),
+          static_cast<float>(along),
+          static_cast<float>(std::clamp(half - distance + 0.5, 0.0, 1.0)));
     }
   }
 }

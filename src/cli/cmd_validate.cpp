@@ -1,0 +1,96 @@
+// rhumb validate: how far the program can be trusted, on rendered eyes whose truth is known.
+#include <fmt/core.h>
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <memory>
+#include <thread>
+
+#include "cli/command.h"
+#include "cli/progress.h"
+#include "cli/run_record.h"
+#include "files/user_error.h"
+#include "validate/run.h"
+
+namespace rhumb::cli {
+namespace {
+
+struct Options {
+  std::string suite = "conditions";
+  std::string folder;
+  int clips = 3;
+  int workers = 0;
+  bool tuning = false;
+  bool keep = false;
+  bool quiet = false;
+};
+
+std::string known_suites() {
+  std::string names;
+  for (const std::string& name : validate::suite_names())
+    names += (names.empty() ? "" : ", ") + name;
+  return names;
+}
+
+std::string command_of(const Options& o) {
+  std::string command = fmt::format("rhumb validate {} --clips {}", o.suite, o.clips);
+  if (o.tuning) command += " --tuning-seeds";
+  return command + " --out DIR";
+}
+
+int run(const Options& options, const std::stop_token& cancel) {
+  validate::SuiteOptions suite;
+  suite.clips = options.clips;
+  suite.seeds = options.tuning ? validate::Seeds::Tuning : validate::Seeds::Report;
+  const std::vector<validate::Clip> clips = validate::make_suite(options.suite, suite);
+  if (clips.empty())
+    throw UserError("SUITE", "", "'" + options.suite + "' is not known",
+                    "write one of: " + known_suites());
+  validate::RunOptions running;
+  running.workers = options.workers > 0
+                        ? options.workers
+                        : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
+  running.keep_videos = options.keep;
+  running.build = built_commit();
+  running.cancel = cancel;
+  ProgressLine progress("Validating", options.quiet);
+  running.progress = [&](int done, int total, const validate::ClipScore&) {
+    progress.show(static_cast<double>(done) / total);
+  };
+  const auto scores = validate::run_suite(clips, options.folder, running);
+  const validate::PageFacts facts{
+      options.suite, command_of(options),
+      options.tuning ? "Seeds on which thresholds may have been set: not for reporting."
+                     : "No threshold was set on these seeds."};
+  validate::write_pages(scores, facts, options.folder);
+  return exit_done;
+}
+
+}  // namespace
+
+void add_validate(CLI::App& program, Chosen& chosen) {
+  auto options = std::make_shared<Options>();
+  CLI::App* command =
+      program.add_subcommand("validate", "Measure accuracy on rendered eyes, by condition");
+  command->add_option("SUITE", options->suite, "what to vary: " + known_suites())
+      ->capture_default_str();
+  command->add_option("--out", options->folder, "folder to write to; a stopped run goes on there")
+      ->required();
+  command->add_option("--clips", options->clips, "clips for each condition")
+      ->check(CLI::Range(1, 1000))
+      ->capture_default_str();
+  command
+      ->add_option("--workers", options->workers,
+                   "clips at a time; the figures are the same with any number")
+      ->check(CLI::Range(1, 256));
+  command->add_flag("--tuning-seeds", options->tuning,
+                    "use the seeds that thresholds may be set on");
+  command->add_flag("--keep-videos", options->keep, "leave the rendered clips in the folder");
+  command->add_flag("--quiet", options->quiet, "no progress");
+  command->footer(footer("rhumb validate conditions --out validation"));
+  command->callback([&chosen, options] {
+    chosen.run = [options](const std::stop_token& cancel) { return run(*options, cancel); };
+  });
+}
+
+}  // namespace rhumb::cli
