@@ -172,7 +172,7 @@ function showAgreement() {
   if (!known(a)) return;
   byId("agreement-section").hidden = false;
   byId("agreement-about").textContent = `${a.readings} readings. Differences are those of axes, so 179 and 1 differ by 2. ` +
-    "Limits of agreement after Bland and Altman; correlation within classes of the deviations from plan, form named as by " +
+    "Limits of agreement after Bland and Altman; intraclass correlation of the deviations from plan, form named as by " +
     "Shrout and Fleiss (2,1: readers a sample, absolute agreement, one reading). It depends on how far the cases differ " +
     "from each other." + (a.readings_of_unknown_cases ? ` ${a.readings_of_unknown_cases} readings belong to no case of the cohort.` : "");
   const host = byId("agreement-charts");
@@ -187,7 +187,7 @@ function showAgreement() {
     { head: "Lower limit", nowrap: true, cell: (p) => known(p.limits) ? withRange(p.limits.lower_limit_deg.value, p.limits.lower_limit_deg, two) : "\u2013" },
     { head: "Upper limit", nowrap: true, cell: (p) => known(p.limits) ? withRange(p.limits.upper_limit_deg.value, p.limits.upper_limit_deg, two) : "\u2013" }], a.pairs)];
   const forms = ["ICC(1,1)", "ICC(2,1)", "ICC(3,1)", "ICC(2,k)"];
-  tables.push(table("Correlation within classes of the deviations.", [
+  tables.push(table("Intraclass correlation of the deviations.", [
     { head: "Readers", cell: (g) => g.readers.join(", ") }, { head: "Cases", numeric: true, cell: (g) => String(g.cases) },
     ...forms.map((f) => ({ head: f, nowrap: true, cell: (g) => known(g.icc) ? withRange(g.icc[f].value, g.icc[f], plain) : "\u2013" }))],
     a.intraclass_correlation_of_deviations));
