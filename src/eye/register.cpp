@@ -24,6 +24,13 @@ constexpr float weight_scale = 2.5F;
 // parameters need: gx, gy, radial, tangential, and the two shears.
 constexpr int basis_size = 6;
 
+// Standard errors of rotation beyond the scatter within a frame, measured on practice clips made
+// outside the project: 0.012 degrees always, 0.2 degrees per unit of tilt's tangent; and clusters
+// are not quite independent.
+constexpr double still_se_rad = 2.1e-4;
+constexpr double per_tilt_se_rad = 3.5e-3;
+constexpr double scatter_factor = 2.0;
+
 }  // namespace
 
 struct Aligner::Normal {
@@ -124,18 +131,14 @@ double Aligner::weigh(const TemplateLevel& level) {
   // The gain: one number a frame, by weighted regression on the atlas, with the weights of the pass
   // before.
   double it = 0.0, tt = 0.0, ii = 0.0;
+  using Row = Eigen::Map<const Eigen::ArrayXf>;
   for (int k = 0; k < rows; ++k) {
-    float row_it = 0.0F, row_tt = 0.0F, row_ii = 0.0F;
-    for (int i = 0; i < n; ++i) {
-      const std::size_t j = static_cast<std::size_t>(k) * n + i;
-      const float w = weight_[j] * mask_[j];
-      row_it += w * contrast_[j] * level.value[j];
-      row_tt += w * level.value[j] * level.value[j];
-      row_ii += w * contrast_[j] * contrast_[j];
-    }
-    it += static_cast<double>(row_it);
-    tt += static_cast<double>(row_tt);
-    ii += static_cast<double>(row_ii);
+    const std::ptrdiff_t j = static_cast<std::ptrdiff_t>(k) * n;
+    const Row w(weight_.data() + j, n), m(mask_.data() + j, n), c(contrast_.data() + j, n);
+    const Row v(level.value.data() + j, n);
+    it += static_cast<double>((w * m * c * v).sum());
+    tt += static_cast<double>((w * m * v * v).sum());
+    ii += static_cast<double>((w * m * c * c).sum());
   }
   gain_ = tt > 0.0 ? std::clamp(it / tt, 0.1, 4.0) : 1.0;
   const auto per_gain = static_cast<float>(1.0 / gain_);
@@ -148,22 +151,22 @@ double Aligner::weigh(const TemplateLevel& level) {
   // Blocks: the mean of squared standardised residuals, cut at 9; near 1 where the atlas explains
   // the block.
   const int width = n / ring_sectors, height = rows / ring_bands;
-  for (int b = 0; b < ring_bands; ++b) {
+  std::array<float, ring_sectors * ring_bands> sum{}, count{};
+  square_.resize(static_cast<std::size_t>(n));
+  for (int k = 0; k < rows; ++k) {
+    const std::ptrdiff_t j = static_cast<std::ptrdiff_t>(k) * n;
+    Eigen::Map<Eigen::ArrayXf> square(square_.data(), n);
+    const Row e(residual_.data() + j, n), w(weight_.data() + j, n);
+    square = (e * e * w * inv_scatter).min(9.0F);
+    const int first = std::min(k / height, ring_bands - 1) * ring_sectors;
     for (int s = 0; s < ring_sectors; ++s) {
-      float sum = 0.0F, count = 0.0F;
-      for (int k = b * height; k < (b + 1) * height; ++k) {
-        const std::size_t j0 =
-            static_cast<std::size_t>(k) * n + static_cast<std::size_t>(s) * width;
-        for (std::size_t j = j0; j < j0 + width; ++j) {
-          const float e2 = residual_[j] * residual_[j] * weight_[j] * inv_scatter;
-          sum += std::min(e2, 9.0F);
-          count += weight_[j] > 0.0F ? 1.0F : 0.0F;
-        }
-      }
-      const float excess = count > 0.0F ? std::max(0.0F, sum / count - 1.0F) : 9.0F;
-      block_weight_[static_cast<std::size_t>(b) * ring_sectors + s] =
-          1.0F / (1.0F + excess * excess);
+      sum[first + s] += square.segment(s * width, width).sum();
+      count[first + s] += static_cast<float>((w.segment(s * width, width) > 0.0F).count());
     }
+  }
+  for (std::size_t b = 0; b < sum.size(); ++b) {
+    const float excess = count[b] > 0.0F ? std::max(0.0F, sum[b] / count[b] - 1.0F) : 9.0F;
+    block_weight_[b] = 1.0F / (1.0F + excess * excess);
   }
   const float cut = inv_scatter / (weight_scale * weight_scale);
   for (int k = 0; k < rows; ++k) {
@@ -425,7 +428,12 @@ EyePose eye_pose_of(const Alignment& alignment, const Eigen::Matrix2d& picture_f
   pose.offset_px = alignment.pose.offset_px;
   pose.parallax = alignment.pose.parallax;
   pose.rotation_rad = parts_of(picture_from_upright, alignment.pose.linear).rotation_rad;
-  pose.rotation_se_rad = std::sqrt(std::max(0.0, alignment.covariance(3, 3)));
+  // Beside the scatter: what coding and interpolation leave in a still eye, and what refraction and
+  // the flat model of the ring leave under tilt.
+  const double tilt = alignment.pose.parallax.norm();
+  pose.rotation_se_rad =
+      std::sqrt(scatter_factor * std::max(0.0, alignment.covariance(3, 3)) +
+                still_se_rad * still_se_rad + tilt * tilt * per_tilt_se_rad * per_tilt_se_rad);
   pose.shear_se =
       std::sqrt(std::max(0.0, 0.5 * (alignment.covariance(4, 4) + alignment.covariance(5, 5))));
   pose.ring_share = alignment.ring_share;

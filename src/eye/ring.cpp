@@ -61,7 +61,7 @@ void PictureLevels::prepare(const cv::Mat& plane, const Eigen::Vector2d& centre_
 }
 
 int PictureLevels::read(int level, const RingShape& shape, const RingPose& pose, float* value,
-                        float* mask) const {
+                        float* mask) {
   const cv::Mat& picture = level_[level];
   const double unit = 1.0 / (1 << level);
   const Eigen::Matrix2f a = (pose.linear * unit).cast<float>();
@@ -70,10 +70,16 @@ int PictureLevels::read(int level, const RingShape& shape, const RingPose& pose,
   const int n = shape.meridians;
   const float right = static_cast<float>(picture.cols) - 1.001F;
   const float bottom = static_cast<float>(picture.rows) - 1.001F;
-  const auto stride = static_cast<std::ptrdiff_t>(picture.empty() ? 0 : picture.step[0]);
+  const auto stride = static_cast<int>(picture.empty() ? 0 : picture.step[0]);
   const float* c = shape.cosine.data();
   const float* s = shape.sine.data();
   int outside = 0;
+  px_.resize(static_cast<std::size_t>(n));
+  py_.resize(static_cast<std::size_t>(n));
+  place_.resize(static_cast<std::size_t>(n));
+  float* __restrict px = px_.data();
+  float* __restrict py = py_.data();
+  int* __restrict place = place_.data();
   for (int k = 0; k < shape.rows; ++k) {
     float* out = value + static_cast<std::ptrdiff_t>(k) * n;
     float* seen = mask + static_cast<std::ptrdiff_t>(k) * n;
@@ -86,23 +92,41 @@ int PictureLevels::read(int level, const RingShape& shape, const RingPose& pose,
     const float reach_x = std::hypot(xc, xs), reach_y = std::hypot(yc, ys);
     const bool inside = !picture.empty() && x0 - reach_x >= 0.0F && x0 + reach_x <= right &&
                         y0 - reach_y >= 0.0F && y0 + reach_y <= bottom;
+    // Places first, in a loop without branches; then the look-up.
     for (int i = 0; i < n; ++i) {
       const float x = x0 + xc * c[i] + xs * s[i];
       const float y = y0 + yc * c[i] + ys * s[i];
-      if (!inside && !(x >= 0.0F && x <= right && y >= 0.0F && y <= bottom)) {
-        out[i] = 0.0F;
-        seen[i] = 0.0F;
-        ++outside;
+      px[i] = x;
+      py[i] = y;
+    }
+    if (!inside) {
+      for (int i = 0; i < n; ++i) {
+        const bool in = px[i] >= 0.0F && px[i] <= right && py[i] >= 0.0F && py[i] <= bottom;
+        seen[i] = in ? 1.0F : 0.0F;
+        outside += in ? 0 : 1;
+        px[i] = in ? px[i] : 0.0F;
+        py[i] = in ? py[i] : 0.0F;
+      }
+      if (picture.cols < 2 || picture.rows < 2) {
+        std::fill(out, out + n, 0.0F);
         continue;
       }
-      const int ix = static_cast<int>(x), iy = static_cast<int>(y);
-      const float fx = x - static_cast<float>(ix), fy = y - static_cast<float>(iy);
-      const unsigned char* p = picture.data + iy * stride + ix;
-      const float top = static_cast<float>(p[0]) + fx * static_cast<float>(p[1] - p[0]);
-      const unsigned char* p1 = p + stride;
-      const float low = static_cast<float>(p1[0]) + fx * static_cast<float>(p1[1] - p1[0]);
-      out[i] = top + fy * (low - top);
-      seen[i] = 1.0F;
+    } else {
+      std::fill(seen, seen + n, 1.0F);
+    }
+    for (int i = 0; i < n; ++i) {
+      const int ix = static_cast<int>(px[i]), iy = static_cast<int>(py[i]);
+      place[i] = iy * stride + ix;
+      px[i] -= static_cast<float>(ix);
+      py[i] -= static_cast<float>(iy);
+    }
+    const unsigned char* data = picture.data;
+    for (int i = 0; i < n; ++i) {
+      const unsigned char* p = data + place[i];
+      const int a00 = p[0], a01 = p[1], a10 = p[stride], a11 = p[stride + 1];
+      const float top = static_cast<float>(a00) + px[i] * static_cast<float>(a01 - a00);
+      const float low = static_cast<float>(a10) + px[i] * static_cast<float>(a11 - a10);
+      out[i] = (top + py[i] * (low - top)) * seen[i];
     }
   }
   return outside;

@@ -44,11 +44,13 @@ class PictureLevels {
   // Reads the ring: value is 0 and mask 0 where the picture has no pixel. Both hold shape.size()
   // floats. Returns the number of points outside the picture.
   int read(int level, const RingShape& shape, const RingPose& pose, float* value,
-           float* mask) const;
+           float* mask);
 
  private:
   cv::Rect region_;
   std::array<cv::Mat, most_levels> level_;
+  std::vector<float> px_, py_;
+  std::vector<int> place_;
 };
 
 // Contrast of each point against its surroundings, relative to their brightness: independent of the
