@@ -50,7 +50,7 @@ Astigmatism astigmatism_of(const PowerVector& power) {
   return {cylinder_of(power), angle::wrap_axis(0.5 * std::atan2(power.j45_D, power.j0_D))};
 }
 
-double blur_D(const PowerVector& power) { return std::hypot(power.m_D, power.j0_D, power.j45_D); }
+double blur(const PowerVector& power) { return std::hypot(power.m_D, power.j0_D, power.j45_D); }
 
 double cylinder_of(const PowerVector& power) { return 2.0 * std::hypot(power.j0_D, power.j45_D); }
 

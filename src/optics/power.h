@@ -42,7 +42,7 @@ SphereCylinder transposed(const SphereCylinder& lens);
 // The part of the power that is not spherical.
 Astigmatism astigmatism_of(const PowerVector& power);
 // Length of (M, J0, J45): the blur strength.
-double blur_D(const PowerVector& power);
+double blur(const PowerVector& power);
 // Cylinder power, 0 or more: 2 sqrt(J0^2 + J45^2).
 double cylinder_of(const PowerVector& power);
 // The same lens turned counter-clockwise: J0 and J45 turn by twice the angle.

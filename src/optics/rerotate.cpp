@@ -43,7 +43,7 @@ std::vector<CurvePoint> residual_curve(const Astigmatism& eye, double lens_cylin
   for (int i = 0; i <= steps; ++i) {
     const double axis = angle::pi * i / steps;
     curve.push_back(
-        {axis, residual_cylinder_D(eye.magnitude_D, lens_cylinder_D, axis - eye.steep_rad)});
+        {axis, residual_cylinder(eye.magnitude_D, lens_cylinder_D, axis - eye.steep_rad)});
   }
   return curve;
 }

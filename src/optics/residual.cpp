@@ -8,7 +8,7 @@
 
 namespace rhumb::optics {
 
-double residual_cylinder_D(double eye_D, double lens_D, double deviation_rad) {
+double residual_cylinder(double eye_D, double lens_D, double deviation_rad) {
   // (A - L)^2 + 4 A L sin^2 d: the same as the law of cosines without its cancellation at small d.
   const double s = std::sin(deviation_rad);
   return std::sqrt((eye_D - lens_D) * (eye_D - lens_D) + 4.0 * eye_D * lens_D * s * s);

@@ -13,7 +13,7 @@
 namespace rhumb::optics {
 
 // Cylinder that is left. eye_D, lens_D: 0 or more. Equal powers give 2 C |sin d|.
-double residual_cylinder_D(double eye_D, double lens_D, double deviation_rad);
+double residual_cylinder(double eye_D, double lens_D, double deviation_rad);
 
 // The residual as a correction, minus cylinder with spherical equivalent 0: what spectacles would
 // have to hold for an eye steep at a meridian with the marks at an axis.

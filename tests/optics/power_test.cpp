@@ -49,7 +49,7 @@ TEST_CASE(
   check_vector(vector_from(lens(2.0, -1.5, 75.0)), 1.25, -0.6495, 0.3750);
   const PowerVector third = vector_from(lens(-3.25, -0.75, 160.0));
   check_vector(third, -3.6250, 0.2873, -0.2410);
-  CHECK(blur_D(third) == Approx(3.6443).margin(6e-5));
+  CHECK(blur(third) == Approx(3.6443).margin(6e-5));
 }
 
 TEST_CASE(

@@ -9,7 +9,7 @@ using namespace rhumb::optics;
 
 namespace {
 double round_cylinder(double eye_D, double lens_D, double deviation_deg) {
-  return residual_cylinder_D(eye_D, lens_D, deviation_deg * rad);
+  return residual_cylinder(eye_D, lens_D, deviation_deg * rad);
 }
 }  // namespace
 
