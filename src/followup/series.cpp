@@ -151,6 +151,24 @@ double picture_direction(const PhotoResult& photo) {
   return photo.candidates[static_cast<std::size_t>(photo.chosen)].direction_rad();
 }
 
+// How each photograph shows the eye: by its pair with the base where there is one, which also knows
+// the offset.
+void place(PhotoResult& photo, int p, const SeriesOutcome& out, const JointSolution& joint) {
+  const auto k = static_cast<std::size_t>(p);
+  const double c = std::cos(joint.rotation_rad[k]), s = std::sin(joint.rotation_rad[k]);
+  photo.linear << c, -s, s, c;
+  for (const Pair& pair : out.pairs) {
+    if (!pair.match.accepted || pair.outlier) continue;
+    if (pair.first == joint.base && pair.second == p) {
+      photo.linear = pair.match.linear;
+      photo.offset = pair.match.offset;
+    } else if (pair.second == joint.base && pair.first == p) {
+      photo.linear = pair.match.linear.inverse();
+      photo.offset = -photo.linear * pair.match.offset;
+    }
+  }
+}
+
 void fill_visits(SeriesOutcome& out, const JointSolution& joint) {
   std::optional<VisitAxis> first, before;
   for (int v = 0; v < static_cast<int>(out.stated.visits.size()); ++v) {
@@ -296,6 +314,7 @@ SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions
     }
     photo.rotation_rad = angle::wrap_rotation(joint.rotation_rad[k]);
     photo.rotation_se_rad = std::sqrt(std::max(0.0, joint.covariance(3 * p, 3 * p)));
+    place(photo, p, out, joint);
     if (photo.chosen < 0) {
       if (photo.why_not.empty()) photo.why_not = "the lens marks can't be read";
       out.notes.push_back(fmt::format("{}: {}", photo.file.filename().string(), photo.why_not));

@@ -39,6 +39,10 @@ struct PhotoResult {
   bool matched = false;  // to the others
   double rotation_rad = 0.0;
   double rotation_se_rad = 0.0;
+  // Where a point of the eye (limbal radii, x right, y up, in the first photograph's frame) lies,
+  // in limbal radii of this photograph from its limbus centre: offset + linear * p.
+  Eigen::Matrix2d linear = Eigen::Matrix2d::Identity();
+  Eigen::Vector2d offset = Eigen::Vector2d::Zero();
   std::optional<double> axis_rad;
   double axis_se_rad = 0.0;
   std::string why_not;  // one plain sentence when no axis is given

@@ -15,5 +15,8 @@ std::string_view start_js();
 std::string_view uPlot_iife_min_js();
 std::string_view uPlot_min_css();
 std::string_view timeline_csv_metadata_json();
+std::string_view followup_html();
+std::string_view followup_css();
+std::string_view followup_js();
 
 }  // namespace rhumb::report::embedded
