@@ -10,6 +10,7 @@ extern "C" {
 }
 
 #include <atomic>
+#include <cstring>
 #include <memory>
 #include <string>
 
@@ -29,6 +30,16 @@ using CodecPtr = std::unique_ptr<AVCodecContext, Deleter>;
 using FormatPtr = std::unique_ptr<AVFormatContext, Deleter>;
 using GraphPtr = std::unique_ptr<AVFilterGraph, Deleter>;
 using ScalerPtr = std::unique_ptr<SwsContext, Deleter>;
+
+// The number that a file gave for one of libav's enumerations; it need not be one of the
+// enumerators, and reading it as one would then be undefined.
+template <typename Enum>
+int number_of(const Enum& value) {
+  static_assert(sizeof(Enum) == sizeof(int));
+  int number = 0;
+  std::memcpy(&number, &value, sizeof(number));
+  return number;
+}
 
 // libav logs through one callback for the whole process. This one prints nothing; complaints of a
 // codec context at error level are counted in the std::atomic<int> that its `opaque` points to, if

@@ -13,7 +13,7 @@ namespace rhumb::video {
 namespace {
 
 Matrix matrix_of(const AVFrame& picture) {
-  switch (picture.colorspace) {
+  switch (av::number_of(picture.colorspace)) {
     case AVCOL_SPC_BT709:
       return Matrix::Bt709;
     case AVCOL_SPC_BT470BG:
@@ -38,7 +38,7 @@ bool is_full_range(const AVFrame& picture) {
     case AV_PIX_FMT_YUVJ411P:
       return true;
     default:
-      return picture.color_range == AVCOL_RANGE_JPEG;
+      return av::number_of(picture.color_range) == AVCOL_RANGE_JPEG;
   }
 }
 
@@ -56,7 +56,8 @@ void learn_format(const AVFrame& first, StreamFacts& facts) {
   if (facts.bit_depth > 8) {
     add_note(facts, fmt::format("{} bit samples were rounded to 8 bit", facts.bit_depth));
   }
-  if (first.color_trc == AVCOL_TRC_SMPTE2084 || first.color_trc == AVCOL_TRC_ARIB_STD_B67) {
+  const int transfer = av::number_of(first.color_trc);
+  if (transfer == AVCOL_TRC_SMPTE2084 || transfer == AVCOL_TRC_ARIB_STD_B67) {
     add_note(facts, "the recording has a high dynamic range transfer curve; it was read as it is");
   }
 }

@@ -241,7 +241,7 @@ std::optional<Decoded> Part::key_picture(double stamp_s) {
     return std::nullopt;
   }
   // A second packet may hold the second field; of a progressive stream it isn't needed.
-  const int field_order = stream_->codecpar->field_order;
+  const int field_order = av::number_of(stream_->codecpar->field_order);
   const int packets = field_order == AV_FIELD_PROGRESSIVE ? 1 : 2;
   for (int sent = 0; sent < packets; ++sent) {
     if (avcodec_send_packet(decoder_.get(), packet_.get()) < 0 || !read_packet()) {

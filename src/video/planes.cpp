@@ -169,8 +169,9 @@ av::FramePtr PlaneMaker::to_yuv420(const AVFrame& picture) {
     throw std::runtime_error("no conversion from this pixel format");
   }
   const int* bt709 = sws_getCoefficients(SWS_CS_ITU709);
-  sws_setColorspaceDetails(scaler_.get(), bt709, picture.color_range == AVCOL_RANGE_JPEG ? 1 : 0,
-                           bt709, 0, 0, 1 << 16, 1 << 16);
+  sws_setColorspaceDetails(scaler_.get(), bt709,
+                           av::number_of(picture.color_range) == AVCOL_RANGE_JPEG ? 1 : 0, bt709, 0,
+                           0, 1 << 16, 1 << 16);
   sws_scale(scaler_.get(), picture.data, picture.linesize, 0, picture.height, out->data,
             out->linesize);
   return out;

@@ -175,7 +175,8 @@ bool Reader::Inside::mark_interlaced(AVFrame& picture) {
     return false;
   }
   picture.interlaced_frame = 1;
-  picture.top_field_first = part().stream().codecpar->field_order == AV_FIELD_BB ? 0 : 1;
+  picture.top_field_first =
+      av::number_of(part().stream().codecpar->field_order) == AV_FIELD_BB ? 0 : 1;
   note("interlaced pictures that are not flagged as such were found and de-interlaced");
   return true;
 }
