@@ -12,7 +12,9 @@ import json
 import os
 import pathlib
 import random
+import resource
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -20,7 +22,7 @@ import threading
 import time
 
 ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
-USUAL_S = 60
+USUAL_S = 60  # of processor time, so that a busy machine makes no fault; of wall time ten times that
 
 
 def ffmpeg(*words):
@@ -31,16 +33,19 @@ def run(command, limit_s):
     """Exit status (None when stopped for its time), standard error, peak MB and seconds."""
     start = time.monotonic()
     with tempfile.TemporaryFile() as errors:
-        process = subprocess.Popen([str(word) for word in command], stdin=subprocess.DEVNULL,
-                                   stdout=subprocess.DEVNULL, stderr=errors)
+        process = subprocess.Popen([str(word) for word in command], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
+                                   stderr=errors, preexec_fn=lambda: resource.setrlimit(
+                                       resource.RLIMIT_CPU, (limit_s, limit_s + 5)))
         stopped = []
-        timer = threading.Timer(limit_s, lambda: (stopped.append(True), process.kill()))
+        timer = threading.Timer(10 * limit_s, lambda: (stopped.append(True), process.kill()))
         timer.start()
         _, status, usage = os.wait4(process.pid, 0)
         timer.cancel()
         process.returncode = os.waitstatus_to_exitcode(status)
         errors.seek(0)
         said = errors.read().decode(errors="replace")
+    if process.returncode == -signal.SIGXCPU:
+        stopped.append(True)
     return (None if stopped else process.returncode), said, usage.ru_maxrss / 1024.0, time.monotonic() - start
 
 
@@ -72,7 +77,7 @@ class Sweep:
         self.peak_mb = max(self.peak_mb, peak_mb)
         self.outcomes[status] = self.outcomes.get(status, 0) + 1
         if status is None:
-            self.fault(name, f"took more than {limit_s} s")
+            self.fault(name, f"took more than {limit_s} s of processor time")
         elif status in (0, 1):
             self.check_outcome(name, out)
         elif status == 2:
