@@ -8,10 +8,21 @@
 #include "video/sample.h"
 
 namespace rhumb::analyze {
+namespace {
+
+// A limbus spans 200 pixels and more in what can be measured; the eye's routines want at least 32.
+constexpr int least_side_px = 64;
+
+}  // namespace
 
 SampledAtlas sample_atlas(const casefile::Case& stated, const AnalyzeOptions& options,
                           const std::stop_token& cancel) {
   const video::StreamFacts facts = video::probe(stated.video.files);
+  if (std::min(facts.width, facts.height) < least_side_px) {
+    SampledAtlas none;
+    none.report.why_not = "the pictures are too small to see an eye in";
+    return none;
+  }
   const std::size_t frame_bytes =
       static_cast<std::size_t>(std::max(1, facts.width)) * static_cast<std::size_t>(std::max(1, facts.height)) *
       3 / 2;
