@@ -21,6 +21,7 @@ struct Options {
   std::int64_t frames = 0;
   double seed = -1.0;
   int threads = 0;
+  bool sheet = false;
 };
 
 // "1280x720" or the like; the picture keeps its width in millimetres.
@@ -41,14 +42,24 @@ void resize(render::Scene& scene, const std::string& size) {
   scene.camera.height = height & ~3;
 }
 
+int threads_of(const Options& options) {
+  if (options.threads > 0) return options.threads;
+  return static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
+}
+
 int run(const Options& options, const std::stop_token& cancel) {
+  if (options.sheet) {
+    render::ProduceOptions producing;
+    producing.threads = threads_of(options);
+    producing.cancel = cancel;
+    render::write_contact_sheet(options.scene, options.out, producing);
+    return exit_done;
+  }
   render::Scene scene = render::read_scene(options.scene);
   if (!options.size.empty()) resize(scene, options.size);
   if (options.seed >= 0.0) scene.seed = static_cast<std::uint64_t>(options.seed);
   render::ProduceOptions producing;
-  producing.threads = options.threads > 0
-                          ? options.threads
-                          : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
+  producing.threads = threads_of(options);
   producing.frames = options.frames;
   producing.cancel = cancel;
   render::produce(scene, options.out, producing);
@@ -61,8 +72,12 @@ void add_render(CLI::App& program, Chosen& chosen) {
   auto options = std::make_shared<Options>();
   CLI::App* command =
       program.add_subcommand("render", "Draw a synthetic eye with its ground truth");
-  command->add_option("SCENE", options->scene, "scene file (docs/rendering.md)")->required();
-  command->add_option("--out", options->out, "folder to write to")->required();
+  command
+      ->add_option("SCENE", options->scene,
+                   "scene file (docs/rendering.md), or with --sheet a folder of them")
+      ->required();
+  command->add_option("--out", options->out, "folder to write to, or with --sheet the image")
+      ->required();
   command->add_option("--size", options->size,
                       "picture size in pixels instead of the scene's, such as 1280x720");
   command->add_option("--frames", options->frames, "at most so many pictures")
@@ -72,6 +87,8 @@ void add_render(CLI::App& program, Chosen& chosen) {
   command
       ->add_option("--threads", options->threads, "threads; the output is the same with any number")
       ->check(CLI::Range(1, 256));
+  command->add_flag("--sheet", options->sheet,
+                    "one picture of every scene in a folder, side by side");
   command->footer(footer("rhumb render fixtures/scenes/routine.toml --out demo/routine"));
   command->callback([&chosen, options] {
     chosen.run = [options](const std::stop_token& cancel) { return run(*options, cancel); };

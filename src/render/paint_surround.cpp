@@ -35,7 +35,7 @@ Fields fields_of(const Scene& scene, const Texture& t) {
   const cv::Size size(t.width(), t.height());
   const double mm = t.per_mm();
   const auto key = [&](unsigned n) { return key_of(scene.seed, 400 + n); };
-  return {cloud(size, {9 * mm, 6 * mm, 5, 0.5}, key(1)),
+  return {cloud(size, {10 * mm, 7 * mm, 4, 0.45}, key(1)),
           cloud(size, {0.7 * mm, 0.7 * mm, 5, 0.7}, key(2)),
           cloud(size, {6 * mm, 6 * mm, 4, 0.5}, key(3)),
           cloud(size, {1.6 * mm, 1.2 * mm, 4, 0.5}, key(4)),
@@ -51,7 +51,7 @@ float fold_light(const cv::Mat& folds, int y, int x, double per_mm) {
       (folds.at<float>(y, x1) - folds.at<float>(y, x)) * static_cast<float>(per_mm / step);
   const float gy =
       (folds.at<float>(y1, x) - folds.at<float>(y, x)) * static_cast<float>(per_mm / step);
-  return 0.75F + 2.2F * gx + 1.6F * gy;
+  return 0.8F + 1.9F * gx + 1.4F * gy;
 }
 
 void wires(const Scene& scene, Texture& t, const Opening& o) {

@@ -58,6 +58,8 @@ Scene at_slit_lamp(const Scene& scene, Light light, double pupil_mm, double fiel
   return s;
 }
 
+}  // namespace
+
 void write_image(const std::filesystem::path& file, const cv::Mat& bgr) {
   std::vector<unsigned char> bytes;
   if (!cv::imencode(file.extension().string(), bgr, bytes, {cv::IMWRITE_JPEG_QUALITY, 92}))
@@ -65,7 +67,19 @@ void write_image(const std::filesystem::path& file, const cv::Mat& bgr) {
   files::write_whole(file, {reinterpret_cast<const char*>(bytes.data()), bytes.size()});
 }
 
-}  // namespace
+Scene scene_of_visit(const Scene& scene, std::size_t visit) {
+  const Visit& v = scene.visits[visit];
+  Scene s = at_slit_lamp(scene, v.light, v.pupil_mm, v.field_mm);
+  s.has_previous = false;
+  s.motion.torsion_rad = v.head_tilt_rad;
+  s.motion.tilt_rad = v.tilt_rad;
+  s.eye.redness = v.redness;
+  s.eye.vessels_changed = visit == 0 ? 0.0 : v.vessels_changed;
+  s.eye.vessels_visit = static_cast<int>(visit);
+  s.reflex.capsule_haze = v.capsule_haze;
+  s.steps = {{Act::Insert, -100.0, 1.0, v.axis_rad, Tool::None}};
+  return s;
+}
 
 void write_upright(const Scene& scene, const std::filesystem::path& file, int threads) {
   Scene s = at_slit_lamp(scene, Light::Diffuse,
@@ -98,15 +112,7 @@ void produce_series(const Scene& scene, const std::filesystem::path& folder,
   for (std::size_t i = 0; i < scene.visits.size(); ++i) {
     if (options.cancel.stop_requested()) throw Interrupted();
     const Visit& v = scene.visits[i];
-    Scene s = at_slit_lamp(scene, v.light, v.pupil_mm, v.field_mm);
-    s.has_previous = false;
-    s.motion.torsion_rad = v.head_tilt_rad;
-    s.motion.tilt_rad = v.tilt_rad;
-    s.eye.redness = v.redness;
-    s.eye.vessels_changed = i == 0 ? 0.0 : v.vessels_changed;
-    s.eye.vessels_visit = static_cast<int>(i);
-    s.reflex.capsule_haze = v.capsule_haze;
-    s.steps = {{Act::Insert, -100.0, 1.0, v.axis_rad, Tool::None}};
+    const Scene s = scene_of_visit(scene, i);
     const Stage stage(s);
     Camera camera(stage, options.threads);
     const std::string name = fmt::format("visit-{}.png", i + 1);

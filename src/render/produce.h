@@ -29,6 +29,12 @@ void produce(const Scene& scene, const std::filesystem::path& folder,
 std::vector<TruthRow> produce_recording(const Scene& scene, const std::filesystem::path& folder,
                                         const ProduceOptions& options);
 
+// One picture of every scene file in a folder, in the order of their names, side by side with the
+// names under them; of a series one picture a visit. UserError when the folder holds no scene. Any
+// image ending.
+void write_contact_sheet(const std::filesystem::path& scenes, const std::filesystem::path& image,
+                         const ProduceOptions& options);
+
 // case.toml of a recording, as its own text.
 std::string case_text(const Scene& scene);
 

@@ -85,9 +85,9 @@ struct Ink {
 struct Reflex {
   std::array<double, 3> colour{0.88, 0.150, 0.018};  // linear light
   double brightness = 0.55;
-  double flat = 0.6;  // 1 even, 0 a bright patch that wanders with tilt
+  double flat = 0.5;  // 1 even, 0 a bright patch that wanders with tilt
   double patch_mm = 2.8;
-  double crescent = 0.25;  // 0..1 dark part opposite the patch
+  double crescent = 0.42;  // 0..1 dark part opposite the patch
   double haze = 0.014;     // veil over the pupil: cornea, capsule
   double rhexis_mm = 5.1;
   double rhexis_visible = 0.5;

@@ -125,7 +125,7 @@ Vec4 Stage::inside_light(const Instant& now, const Row& row, const float* o, flo
     ty = py + (iy - py) * to / r;
   }
   const Vec4 iris = iris_.at(tx, ty);
-  Vec4 out = iris * light * 0.92F;
+  Vec4 out = iris * light * 0.66F;
   if (iris[3] < 0.999F) {
     // Where the line of sight meets the lens.
     const float* n = row.lens_n;

@@ -92,7 +92,10 @@ TEST_CASE("An axis where no lens is counts against the program, but not about th
   std::vector<render::TruthRow> truth;
   for (int i = 0; i < 50; ++i) {
     truth.push_back(truth_row(i, 20.0, 1.0));
-    if (i < 30) truth.back() = render::TruthRow{i, 0.04 * i};
+    if (i < 30) {
+      truth.back().lens_in_eye = false;
+      truth.back().axis_rad.reset();
+    }
   }
   outcome::CaseOutcome outcome;
   outcome.rows = {row(5, 20.0, 1.0, 0.5),
