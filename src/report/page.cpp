@@ -32,7 +32,7 @@ std::string joined(std::initializer_list<std::string_view> parts) {
 
 }  // namespace
 
-std::string page(const outcome::CaseOutcome& outcome, const Stills& stills, bool has_video,
+std::string page(const outcome::CaseOutcome& outcome, const StillSet& stills, bool has_video,
                  const std::string& stills_remark) {
   const std::string charts(embedded::uPlot_iife_min_js());
   const std::string script = joined(

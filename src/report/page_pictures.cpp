@@ -16,7 +16,7 @@ namespace {
 
 using angle::deg_from_rad;
 
-constexpr std::size_t stills_on_paper = 4;
+constexpr std::size_t stills_on_paper = 3;
 
 double x_of(double radius, double rad) { return rounded(radius * std::cos(rad)); }
 // SVG counts y downwards, the eye upwards.
@@ -32,7 +32,7 @@ std::string sector(double low_rad, double high_rad, double inner, double outer) 
 }
 
 // The still that shows the final axis, if there is one; else the last.
-std::size_t deciding_still(const outcome::CaseOutcome& outcome, const Stills& stills) {
+std::size_t deciding_still(const outcome::CaseOutcome& outcome, const StillSet& stills) {
   std::size_t chosen = stills.size();
   for (std::size_t i = 0; i < stills.size(); ++i) {
     if (!stills[i] || stills[i]->straight_uri.empty()) continue;
@@ -145,7 +145,7 @@ Json gauge_values(const outcome::CaseOutcome& outcome) {
           {"value_x", x(deviation.value)}};
 }
 
-Json eye_picture_values(const outcome::CaseOutcome& outcome, const Stills& stills) {
+Json eye_picture_values(const outcome::CaseOutcome& outcome, const StillSet& stills) {
   if (!outcome.final && !outcome.planned_axis_rad) return nullptr;
   const std::size_t still = deciding_still(outcome, stills);
   const eye::LimbusEllipse& limbus = outcome.limbus_in_atlas;
@@ -176,7 +176,7 @@ Json eye_picture_values(const outcome::CaseOutcome& outcome, const Stills& still
   return value;
 }
 
-Json evidence_values(const outcome::CaseOutcome& outcome, const Stills& stills) {
+Json evidence_values(const outcome::CaseOutcome& outcome, const StillSet& stills) {
   Json list = Json::array();
   for (std::size_t i = 0; i < outcome.evidence.size() && i < stills.size(); ++i) {
     if (!stills[i] || stills[i]->straight_uri.empty()) continue;
@@ -194,10 +194,12 @@ Json evidence_values(const outcome::CaseOutcome& outcome, const Stills& stills) 
                   {"crop_width", crop.width},
                   {"crop_height", crop.height},
                   {"mark_radius", rounded(0.0185 * crop.width, 0.01)},
-                  {"late", list.size() >= stills_on_paper}};
+                  {"late", false}};
     add_marks(value, evidence, outcome.atlas_zero_meridian_rad);
     list.push_back(value);
   }
+  // The last ones tell how it ended: they are kept on paper.
+  for (std::size_t i = 0; i + stills_on_paper < list.size(); ++i) list[i]["late"] = true;
   return list;
 }
 

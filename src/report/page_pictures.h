@@ -11,16 +11,16 @@
 
 namespace rhumb::report {
 
-using Stills = std::vector<std::optional<Still>>;
+using StillSet = std::vector<std::optional<Still>>;
 
 // null where there is no deviation.
 nlohmann::ordered_json gauge_values(const outcome::CaseOutcome& outcome);
 // The eye with planned and achieved axis over a straightened still, as far as there are any; null
 // without both axes.
 nlohmann::ordered_json eye_picture_values(const outcome::CaseOutcome& outcome,
-                                          const Stills& stills);
+                                          const StillSet& stills);
 // The stills with the marks that were found in them.
-nlohmann::ordered_json evidence_values(const outcome::CaseOutcome& outcome, const Stills& stills);
+nlohmann::ordered_json evidence_values(const outcome::CaseOutcome& outcome, const StillSet& stills);
 // null without points.
 nlohmann::ordered_json double_angle_values(const optics::RefractiveEffect& effect);
 

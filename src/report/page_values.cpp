@@ -16,8 +16,9 @@ namespace rhumb::report {
 namespace {
 
 // What fits on two sheets; the rest stands on the page alone.
-constexpr std::size_t stretches_on_paper = 8;
-constexpr std::size_t limits_on_paper = 6;
+constexpr std::size_t stretches_on_paper = 6;
+constexpr std::size_t limits_on_paper = 4;
+constexpr std::size_t remarks_on_paper = 3;
 
 std::string capital(std::string text) {
   if (!text.empty() && text[0] >= 'a' && text[0] <= 'z')
@@ -130,6 +131,13 @@ Json limit_rows(const std::vector<outcome::Limitation>& limitations) {
   return rows;
 }
 
+Json remarks(const std::vector<std::string>& texts) {
+  Json list = Json::array();
+  for (const std::string& text : texts)
+    list.push_back({{"text", text}, {"late", list.size() >= remarks_on_paper}});
+  return list;
+}
+
 std::string listed(const std::vector<std::pair<std::string, std::string>>& pairs,
                    const char* between) {
   std::vector<std::string> texts;
@@ -148,7 +156,7 @@ std::string video_line(const outcome::VideoFacts& video) {
   return line;
 }
 
-void add_answer(Json& values, const outcome::CaseOutcome& outcome, const Stills& stills) {
+void add_answer(Json& values, const outcome::CaseOutcome& outcome, const StillSet& stills) {
   const auto& tolerance = outcome.stated.plan.tolerance_rad;
   values["verdict"] = outcome.verdict;
   values["relative"] = outcome.axes_are_relative;
@@ -173,7 +181,7 @@ void add_time(Json& values, const outcome::CaseOutcome& outcome, bool has_video)
   values["has_episodes"] = !values["still"].empty();
 }
 
-void add_evidence(Json& values, const outcome::CaseOutcome& outcome, const Stills& stills,
+void add_evidence(Json& values, const outcome::CaseOutcome& outcome, const StillSet& stills,
                   const std::string& stills_remark) {
   values["references"] = references(outcome.references);
   values["ink_marks"] = ink_rows(outcome.references);
@@ -199,7 +207,7 @@ void add_limits(Json& values, const outcome::CaseOutcome& outcome) {
   values["has_limits"] = count > 0;
   values["more_limits"] =
       count > limits_on_paper ? fmt::format("{}", count - limits_on_paper) : std::string();
-  values["notes"] = outcome.video.notes;
+  values["notes"] = remarks(outcome.video.notes);
   values["has_notes"] = !outcome.video.notes.empty();
 }
 
@@ -220,14 +228,14 @@ void add_run(Json& values, const outcome::CaseOutcome& outcome) {
   values["options"] = listed(run.options, " = ");
   values["case_sha256"] = run.case_sha256;
   values["inputs"] = run.input_sha256;
-  values["warnings"] = run.warnings;
+  values["warnings"] = remarks(run.warnings);
   values["has_warnings"] = !run.warnings.empty();
   values["video_line"] = video_line(outcome.video);
 }
 
 }  // namespace
 
-Json page_values(const outcome::CaseOutcome& outcome, const Stills& stills, bool has_video,
+Json page_values(const outcome::CaseOutcome& outcome, const StillSet& stills, bool has_video,
                  const std::string& stills_remark) {
   Json values = {{"caution", caution},
                  {"id", outcome.stated.id},

@@ -31,8 +31,8 @@ bool write_review(const outcome::CaseOutcome& outcome, const std::filesystem::pa
   }
 }
 
-Stills stills_for_page(const outcome::CaseOutcome& outcome, const ReportOptions& options,
-                       std::string& remark) {
+StillSet stills_for_page(const outcome::CaseOutcome& outcome, const ReportOptions& options,
+                         std::string& remark) {
   if (!remark.empty()) return {};
   try {
     return make_stills(outcome, {}, options.cancel);
@@ -57,7 +57,7 @@ void write_into(const outcome::CaseOutcome& outcome, const std::filesystem::path
   files::write_whole(folder / "timeline.csv-metadata.json", embedded::timeline_csv_metadata_json());
   std::string remark;
   const bool has_video = write_review(outcome, folder, options, remark);
-  const Stills stills = stills_for_page(outcome, options, remark);
+  const StillSet stills = stills_for_page(outcome, options, remark);
   if (options.cancel.stop_requested()) throw Interrupted();
   files::write_whole(folder / "report.html", page(outcome, stills, has_video, remark));
   write_result_json(outcome, folder / "result.json");

@@ -12,6 +12,10 @@ namespace rhumb::report_test {
 // lens that turns and comes to rest at 114.1 degrees (planned 112). Frames 100 to 119 are not
 // read.
 outcome::CaseOutcome invented_outcome();
+// A plain drawing of that operation (discs, lines and dots) as a recording; the outcome's poses and
+// axes are those of the drawing.
+void write_invented_recording(const outcome::CaseOutcome& outcome,
+                              const std::filesystem::path& file);
 // The same without a lens, an axis or anything found.
 outcome::CaseOutcome empty_outcome();
 

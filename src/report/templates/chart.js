@@ -3,7 +3,7 @@ const colours = { ink: "#1d2733", soft: "#4c5763", grid: "#d9dcdf", plan: "#0b4f
 const font = "12px Georgia, serif";
 
 function axisStyle(label, size) {
-  return { stroke: colours.soft, font, labelFont: font, label, size: size || 50, labelSize: 20, grid: { stroke: colours.grid, width: 1 }, ticks: { stroke: colours.grid, width: 1 } };
+  return { stroke: colours.soft, font, labelFont: font, label: label || null, size: size || 50, labelSize: 20, grid: { stroke: colours.grid, width: 1 }, ticks: { stroke: colours.grid, width: 1 } };
 }
 
 function makeCharts(data, player) {
@@ -39,14 +39,14 @@ function makeCharts(data, player) {
     width: chartBox.clientWidth, height: 300, cursor, legend: { show: false },
     scales: { x: { time: false }, y: { range: valueRange } },
     axes: [Object.assign(axisStyle("", 30), { values: (plot, splits) => splits.map(shortClock) }), axisStyle(planned ? "Deviation, degrees" : "Axis, degrees", 56)],
-    bands: [{ series: [3, 2], fill: colours.band }],
-    series: [{}, { stroke: colours.axis, width: 2, spanGaps: false }, { stroke: "transparent", points: { show: false } }, { stroke: "transparent", points: { show: false } }],
+    bands: [{ series: [2, 1], fill: colours.band }],
+    series: [{}, { stroke: "transparent", points: { show: false } }, { stroke: "transparent", points: { show: false } }, { stroke: colours.axis, width: 2, spanGaps: false }],
     hooks: { drawAxes: [(plot) => { hatchUnread(plot, data); drawPlan(plot, data); }], draw: [(plot) => { drawStills(plot, data); drawMoment(plot, data, player); }] }
-  }, [rows.time, line, low, high], chartBox);
+  }, [rows.time, low, high, line], chartBox);
   const below = new uPlot({
     width: shareBox.clientWidth, height: 100, cursor, legend: { show: false },
     scales: { x: { time: false }, y: { range: [0, 100] } },
-    axes: [Object.assign(axisStyle("", 30), { values: (plot, splits) => splits.map(shortClock) }), Object.assign(axisStyle("Read, %", 56), { splits: [0, 50, 100] })],
+    axes: [Object.assign(axisStyle("", 30), { values: (plot, splits) => splits.map(shortClock) }), Object.assign(axisStyle("Read, %", 56), { splits: () => [0, 100] })],
     series: [{}, { stroke: colours.plan, width: 1.5, fill: "#0b4f6c22" }],
     hooks: { draw: [(plot) => drawMoment(plot, data, player)] }
   }, [rows.time, share], shareBox);
@@ -63,7 +63,7 @@ function makeCharts(data, player) {
   player.onMove(() => plots.forEach((plot) => plot.redraw(false, false)));
 
   function resize(width) {
-    main.setSize({ width: width || chartBox.clientWidth, height: width ? 190 : 300 });
+    main.setSize({ width: width || chartBox.clientWidth, height: width ? 175 : 300 });
     below.setSize({ width: width || shareBox.clientWidth, height: width ? 80 : 100 });
   }
   function setRange(name) {
@@ -169,6 +169,7 @@ function drawStills(plot, data) {
   }
   draw.font = 12 * unit + "px Georgia, serif";
   draw.textBaseline = "top";
+  draw.textAlign = "left";
   draw.strokeStyle = colours.soft;
   draw.lineWidth = unit;
   for (const episode of data.episodes) {
@@ -205,8 +206,8 @@ function makeCurve(curve, achieved) {
     width: box.clientWidth, height: 200, legend: { show: false }, cursor: { show: false },
     scales: { x: { time: false, range: [0, 180] }, y: { range: (plot, least, most) => [0, 1.05 * most] } },
     axes: [axisStyle("Axis of the lens, degrees", 50), axisStyle("Residual cylinder, D", 56)],
-    bands: [{ series: [3, 2], fill: colours.band }],
-    series: [{}, { stroke: colours.axis, width: 2 }, { stroke: "transparent", points: { show: false } }, { stroke: "transparent", points: { show: false } }],
+    bands: [{ series: [2, 1], fill: colours.band }],
+    series: [{}, { stroke: "transparent", points: { show: false } }, { stroke: "transparent", points: { show: false } }, { stroke: colours.axis, width: 2 }],
     hooks: { draw: [(plot) => {
       const x = plot.valToPos(achieved, "x", true), draw = plot.ctx;
       draw.save();
@@ -217,8 +218,9 @@ function makeCurve(curve, achieved) {
       draw.stroke();
       draw.font = 12 * devicePixelRatio + "px Georgia, serif";
       draw.fillStyle = colours.ink;
+      draw.textAlign = "left";
       draw.fillText("lies here", x + 4 * devicePixelRatio, plot.bbox.top + 14 * devicePixelRatio);
       draw.restore();
     }] }
-  }, [column("axis"), column("value"), column("low"), column("high")], box);
+  }, [column("axis"), column("low"), column("high"), column("value")], box);
 }

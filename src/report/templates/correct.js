@@ -156,12 +156,13 @@ function makeCorrection(data, player) {
   }
 
   function setActive(on) {
-    active = on;
+    active = false;
     if (on) {
       marks = { lens: [], limbus: [], ink: [] };
       order = [];
       player.goToRow(player.row());
       markedRow = player.row();
+      active = true;
       stage.scrollIntoView({ block: "nearest" });
     } else setZoom(0);
     if (on) picture.removeAttribute("hidden"); else picture.setAttribute("hidden", "");
