@@ -1,7 +1,8 @@
 // Axes, meridians and rotations of the eye, as types that cannot be mixed up.
 //
-// Convention (ISO 8429, known as TABO): angles count counter-clockwise from the examiner's right, looking
-// at the eye from the front, the same for right and left eyes. Radians inside; degrees only at the edges.
+// Convention (ISO 8429, known as TABO): angles count counter-clockwise from the examiner's right,
+// looking at the eye from the front, the same for right and left eyes. Radians inside; degrees only
+// at the edges.
 #pragma once
 
 #include <numbers>
