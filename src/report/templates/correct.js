@@ -160,6 +160,7 @@ function makeCorrection(data, player) {
     if (on) {
       marks = { lens: [], limbus: [], ink: [] };
       order = [];
+      document.querySelector("input[name=kind][value=lens]").checked = true;
       player.goToRow(player.row());
       markedRow = player.row();
       active = true;
