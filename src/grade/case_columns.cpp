@@ -119,7 +119,7 @@ Columns<GradedCase> case_columns(const Programme& programme) {
   for (const auto& c : columns) taken.insert(c.name);
   for (std::size_t i = 0; i < programme.covariates.size(); ++i) {
     std::string name = programme.covariates[i];
-    while (!taken.insert(name).second) name = "table_" + name;
+    while (!taken.insert(name).second) name.insert(0, "table_");
     columns.push_back({name, "", "further column of the cohort table",
                        [i](const GradedCase& c) { return c.row.covariates[i]; }});
   }

@@ -25,6 +25,7 @@ std::string link_to_page(const std::filesystem::path& folder, const std::filesys
 OperatorSummary of_everyone(const std::vector<GradedCase>& cases, const Rubric& rubric,
                             const CusumLimits& limits) {
   std::vector<const GradedCase*> all;
+  all.reserve(cases.size());
   for (const GradedCase& c : cases) all.push_back(&c);
   OperatorSummary summary = summarise("", std::move(all), rubric, limits);
   // Case numbers are counted by operator: a curve over all of them would mean nothing.

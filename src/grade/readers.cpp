@@ -104,7 +104,8 @@ GroupAgreement group_of(const std::map<std::string, ReadCase>& cases,
                         std::vector<std::string> readers) {
   GroupAgreement result{std::move(readers), 0, {}};
   std::vector<double> table;
-  for (const auto& [id, c] : cases) {
+  for (const auto& entry : cases) {
+    const ReadCase& c = entry.second;
     const bool complete =
         c.planned_deg && std::all_of(result.readers.begin(), result.readers.end(),
                                      [&](const auto& r) { return c.axes.count(r) != 0; });

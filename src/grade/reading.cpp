@@ -81,7 +81,7 @@ void read_budget(const json& root, CaseReading& reading) {
   }
 }
 
-void refuse(CaseReading& reading, NotGraded reason, std::string sentence) {
+void refuse(CaseReading& reading, NotGraded reason, const std::string& sentence) {
   reading.not_graded = reason;
   reading.reason = one_line(sentence);
 }
@@ -149,15 +149,15 @@ CaseReading read_root(const json& root) {
   return reading;
 }
 
-CaseReading damaged(std::string what) {
+CaseReading damaged(const std::string& what) {
   CaseReading reading;
   refuse(reading, NotGraded::Damaged, "result.json is damaged: " + what);
   return reading;
 }
 
-CaseReading missing(std::string what) {
+CaseReading missing(const std::string& what) {
   CaseReading reading;
-  refuse(reading, NotGraded::Missing, std::move(what));
+  refuse(reading, NotGraded::Missing, what);
   return reading;
 }
 

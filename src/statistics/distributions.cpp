@@ -33,7 +33,8 @@ double continued_fraction(Term term) {
 
 double beta_by_fraction(double x, double a, double b) {
   const auto term = [&](int n) {
-    const double m = n / 2;
+    const int whole = n / 2;
+    const double m = whole;
     if (n % 2 == 0) return m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m));
     return -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1));
   };
