@@ -1,7 +1,9 @@
 // What `rhumb analyze` does when the input is unusable or the user stops it.
 #include <catch2/catch.hpp>
+#include <chrono>
 #include <csignal>
 #include <iostream>
+#include <thread>
 
 #include "cli/program.h"
 
@@ -80,15 +82,20 @@ TEST_CASE("stopped by a signal it ends with 130 and leaves nothing half-written"
   const std::string file = folder.write("case.toml", whole_case).string();
   if (!record_test_picture(folder.path() / "video.mp4", 60, "1280x720")) return;
   const std::string out = (folder.path() / "out").string();
+  const auto stop_by = [](int number) {
+    return [number](int pid) {
+      std::this_thread::sleep_for(std::chrono::milliseconds(300));  // well into the work
+      ::kill(pid, number);
+    };
+  };
   for (const int number : {SIGINT, SIGTERM}) {
-    const Ran ran =
-        run_rhumb({"analyze", file, "--out", out}, 0.4, [number](int pid) { ::kill(pid, number); });
+    const Ran ran = run_rhumb({"analyze", file, "--out", out}, stop_by(number));
     INFO(ran.err);
     CHECK(ran.status == 130);
     CHECK(folder.entries("out") == 0);
   }
   folder.write("out/result.json", "earlier");
   folder.write("out/mine.txt", "not the program's");
-  run_rhumb({"analyze", file, "--out", out}, 0.4, [](int pid) { ::kill(pid, SIGINT); });
+  CHECK(run_rhumb({"analyze", file, "--out", out}, stop_by(SIGINT)).status == 130);
   CHECK(folder.entries("out") == 2);
 }

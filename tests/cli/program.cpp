@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <chrono>
+#include <csignal>
 #include <fstream>
 #include <iostream>
 #include <iterator>
@@ -45,8 +46,22 @@ int start(const std::vector<std::string>& words, const fs::path& out, const fs::
   return failed == 0 ? pid : -1;
 }
 
-Ran run(const std::vector<std::string>& words, double after_s,
-        const std::function<void(int)>& while_running) {
+// Until the process holds back SIGINT for its watch, or has ended.
+void wait_for_watch(int pid) {
+  const fs::path status = "/proc/" + std::to_string(pid) + "/status";
+  constexpr auto pause = std::chrono::milliseconds(5);
+  for (int i = 0; i < 12000; ++i) {
+    std::ifstream lines_of_status(status);
+    for (std::string line; std::getline(lines_of_status, line);) {
+      if (line.starts_with("State:") && line.find('Z') != std::string::npos) return;
+      if (!line.starts_with("SigBlk:")) continue;
+      if ((std::stoull(line.substr(7), nullptr, 16) >> (SIGINT - 1) & 1U) != 0) return;
+    }
+    std::this_thread::sleep_for(pause);
+  }
+}
+
+Ran run(const std::vector<std::string>& words, const std::function<void(int)>& while_running) {
   const TestFolder folder;
   const fs::path out = folder.path() / "out";
   const fs::path err = folder.path() / "err";
@@ -55,7 +70,7 @@ Ran run(const std::vector<std::string>& words, double after_s,
   int state = 0;
   pid_t ended = 0;
   if (while_running) {
-    std::this_thread::sleep_for(std::chrono::duration<double>(after_s));
+    wait_for_watch(pid);
     ended = ::waitpid(pid, &state, WNOHANG);
     if (ended == 0) while_running(pid);
   }
@@ -69,14 +84,14 @@ Ran run(const std::vector<std::string>& words, double after_s,
 std::size_t Ran::out_lines() const { return lines(out); }
 std::size_t Ran::err_lines() const { return lines(err); }
 
-Ran run_rhumb(const std::vector<std::string>& arguments, double after_s,
+Ran run_rhumb(const std::vector<std::string>& arguments,
               const std::function<void(int)>& while_running) {
   std::vector<std::string> words = {RHUMB_PROGRAM};
   words.insert(words.end(), arguments.begin(), arguments.end());
-  return run(words, after_s, while_running);
+  return run(words, while_running);
 }
 
-Ran run_command(const std::vector<std::string>& arguments) { return run(arguments, -1.0, {}); }
+Ran run_command(const std::vector<std::string>& arguments) { return run(arguments, {}); }
 
 std::vector<std::string> command_names() {
   std::vector<std::string> names;

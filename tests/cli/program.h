@@ -14,9 +14,9 @@ struct Ran {
   std::size_t err_lines() const;
 };
 
-// Runs the program with these arguments. `while_running` is called with its process id after
-// `after_s`, unless it has ended by then.
-Ran run_rhumb(const std::vector<std::string>& arguments, double after_s = -1.0,
+// Runs the program with these arguments. `while_running` is called with its process id once the
+// program watches for signals, unless it has ended by then.
+Ran run_rhumb(const std::vector<std::string>& arguments,
               const std::function<void(int pid)>& while_running = {});
 
 // A command of the machine, found by PATH.
