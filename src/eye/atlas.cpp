@@ -194,7 +194,6 @@ std::optional<EyeAtlas> Builder::build(AtlasReport& report) {
   RingTemplate ring = average_template(samples_, shapes_, upright_);
   register_all(ring, young_shear_sd, true);
   TiltEstimate tilt;
-  const bool learn = !getenv("NOLEARN");
   for (int round = 0; round < options_.rounds; ++round) {
     if (used() < fewest_samples) {
       report.why_not =
@@ -210,7 +209,7 @@ std::optional<EyeAtlas> Builder::build(AtlasReport& report) {
     }
     ring = average_template(samples_, shapes_, upright_);
     register_all(ring, round > 0 ? AlignOptions{}.shear_sd : young_shear_sd, false);
-    if (round == 0 && learn) learn_depth(samples_, ring, shapes_);
+    if (round == 0) learn_depth(samples_, ring, shapes_);
   }
   EyeAtlas atlas = finish(ring);
   atlas.limbus = find_ring_limbus(atlas.ring_luma, ring.level[0].shape);

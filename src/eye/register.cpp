@@ -25,10 +25,10 @@ constexpr float weight_scale = 2.5F;
 constexpr int basis_size = 6;
 
 // Standard errors of rotation beyond the scatter within a frame, measured on practice clips made
-// outside the project: 0.012 degrees always, 0.2 degrees per unit of tilt's tangent; and clusters
+// outside the project: 0.015 degrees always, 0.3 degrees per unit of tilt's tangent; and clusters
 // are not quite independent.
-constexpr double still_se_rad = 2.1e-4;
-constexpr double per_tilt_se_rad = 3.5e-3;
+constexpr double still_se_rad = 2.6e-4;
+constexpr double per_tilt_se_rad = 5.2e-3;
 constexpr double scatter_factor = 2.0;
 
 }  // namespace
@@ -278,32 +278,51 @@ void Aligner::scatter_of(const TemplateLevel& level, Normal& normal) {
     normal.clusters += by_cluster.col(q).isZero(0.0) ? 0 : 1;
 }
 
-void Aligner::judge_sectors(const TemplateLevel& level, Alignment& result) const {
+void Aligner::judge_sectors(const TemplateLevel& level, Alignment& result) {
   const int n = level.shape.meridians, rows = level.shape.rows, width = n / ring_sectors;
-  const auto per_gain = static_cast<float>(1.0 / gain_);
-  double total = 0.0;
-  for (int s = 0; s < ring_sectors; ++s) {
-    float it = 0.0F, tt = 0.0F, ii = 0.0F, noise = 0.0F;
-    for (int k = 0; k < rows; ++k) {
-      const std::size_t j0 = static_cast<std::size_t>(k) * n + static_cast<std::size_t>(s) * width;
-      for (std::size_t j = j0; j < j0 + width; ++j) {
-        const float v = level.inv_var[j] * mask_[j];
-        const float frame = contrast_[j] * per_gain;
-        it += v * frame * level.value[j];
-        tt += v * level.value[j] * level.value[j];
-        ii += v * frame * frame;
-        noise += v > 0.0F ? 1.0F : 0.0F;
-      }
+  using Row = Eigen::Map<const Eigen::ArrayXf>;
+  std::array<Eigen::Vector4d, ring_sectors> sum;
+  sum.fill(Eigen::Vector4d::Zero());
+  double it = 0.0, tt = 0.0, ii = 0.0;
+  square_.resize(static_cast<std::size_t>(n) * 3);
+  Eigen::Map<Eigen::ArrayXf> v(square_.data(), n), frame(square_.data() + n, n),
+      atlas(square_.data() + 2 * n, n);
+  for (int k = 0; k < rows; ++k) {
+    const std::ptrdiff_t j = static_cast<std::ptrdiff_t>(k) * n;
+    v = Row(level.inv_var.data() + j, n) * Row(mask_.data() + j, n);
+    const float total = v.sum();
+    if (total <= 0.0F) continue;
+    // What is the same at all meridians (the step at the limbus) is the same in every eye: it
+    // proves nothing.
+    frame = Row(contrast_.data() + j, n) * static_cast<float>(1.0 / gain_);
+    atlas = Row(level.value.data() + j, n);
+    frame -= (v * frame).sum() / total;
+    atlas -= (v * atlas).sum() / total;
+    const Row w(weight_.data() + j, n);
+    it += static_cast<double>((w * frame * atlas).sum());
+    tt += static_cast<double>((w * atlas * atlas).sum());
+    ii += static_cast<double>((w * frame * frame).sum());
+    for (int s = 0; s < ring_sectors; ++s) {
+      const auto vs = v.segment(s * width, width);
+      const auto fs = frame.segment(s * width, width);
+      const auto as = atlas.segment(s * width, width);
+      sum[s] += Eigen::Vector4d((vs * fs * as).sum(), (vs * as * as).sum(), (vs * fs * fs).sum(),
+                                static_cast<double>((vs > 0.0F).count()));
     }
-    // Correlation against the one that noise alone would leave; 0.2 of it is nothing, 0.8 is full
-    // agreement.
-    const float best = std::sqrt(tt / (tt + noise + 1e-20F));
-    const float got = it / std::sqrt(tt * ii + 1e-20F);
-    const float agreed = best > 0.0F ? std::clamp((got / best - 0.2F) / 0.6F, 0.0F, 1.0F) : 0.0F;
-    result.sector_weight[s] = noise > 0.25F * static_cast<float>(width * rows) ? agreed : 0.0F;
-    total += static_cast<double>(result.sector_weight[s]);
   }
-  result.ring_share = total / ring_sectors;
+  result.agreement = it / std::sqrt(std::max(1e-30, tt * ii));
+  double share = 0.0;
+  for (int s = 0; s < ring_sectors; ++s) {
+    // Correlation against the one that noise alone would leave; a fifth of it is nothing, four
+    // fifths full agreement.
+    const double best = std::sqrt(sum[s](1) / (sum[s](1) + sum[s](3) + 1e-20));
+    const double got = sum[s](0) / std::sqrt(sum[s](1) * sum[s](2) + 1e-20);
+    const double agreed = best > 0.0 ? std::clamp((got / best - 0.2) / 0.6, 0.0, 1.0) : 0.0;
+    const bool seen = sum[s](3) > 0.25 * width * rows;
+    result.sector_weight[s] = seen ? static_cast<float>(agreed) : 0.0F;
+    share += seen ? agreed : 0.0;
+  }
+  result.ring_share = share / ring_sectors;
 }
 
 Eigen::Vector2d foreshortening(const Eigen::Vector2d& q) {

@@ -85,7 +85,7 @@ class Aligner {
   void scatter_of(const TemplateLevel& level, Normal& normal);
   void fill_basis(const TemplateLevel& level, int row);
   double weigh(const TemplateLevel& level);
-  void judge_sectors(const TemplateLevel& level, Alignment& result) const;
+  void judge_sectors(const TemplateLevel& level, Alignment& result);
 
   PictureLevels pictures_;
   RingNormaliser normaliser_;

@@ -1,6 +1,7 @@
 #include "reference/ink.h"
 
 #include <Eigen/Cholesky>
+#include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -31,7 +32,8 @@ constexpr double plain_evidence = 40.0;
 constexpr double clear_strength = 4.0;
 // Uncertainty of the limbus centre of the atlas, of either component, in limbal radii: it turns a
 // lone mark.
-constexpr double centre_sd = 0.008;
+constexpr double centre_sd = 0.009;
+constexpr double ink_middle = 1.08;
 constexpr double least_se_rad = rad_from_deg(0.05);
 
 struct Profile {
@@ -176,6 +178,57 @@ FoundMark measure(const Profile& profile, double first_rad, double reach_rad) {
   return mark;
 }
 
+// The zero meridian as the mean of the found marks, after the limbus centre's error has been
+// weighed: marks are put radially to the eye's centre, so three or more marks tell something about
+// it. Gaussian posterior of the centre with independent placing errors, the zero itself free. False
+// when no mark is clear.
+bool settle_zero(InkFinding& finding, double turn, const InkOptions& options) {
+  Eigen::Matrix3d h = Eigen::Vector3d(0.0, 1.0, 1.0).asDiagonal();
+  h /= centre_sd * centre_sd;
+  Eigen::Vector3d g = Eigen::Vector3d::Zero();
+  Eigen::Vector2d tangents = Eigen::Vector2d::Zero();
+  double sum = 0.0, count = 0.0, variance = 0.0;
+  for (const FoundMark& mark : finding.marks) {
+    if (!mark.found) continue;
+    const Eigen::Vector3d a(1.0, -std::sin(mark.atlas_rad) / ink_middle,
+                            std::cos(mark.atlas_rad) / ink_middle);
+    const double off = wrap_rotation(mark.atlas_rad - mark.stated_rad - turn);
+    const double weight =
+        1.0 / (options.placing_sd_rad * options.placing_sd_rad + mark.se_rad * mark.se_rad);
+    h += weight * a * a.transpose();
+    g += weight * a * off;
+    tangents += a.tail<2>();
+    sum += off;
+    variance += mark.se_rad * mark.se_rad;
+    count += 1.0;
+  }
+  if (count < 1.0) {
+    finding.why_not = "no ink mark stands out from the colour of the limbus";
+    return false;
+  }
+  const Eigen::Matrix3d posterior = h.inverse();
+  const Eigen::Vector2d centre = (posterior * g).tail<2>();
+  tangents /= count;
+  finding.found = true;
+  finding.zero_rad = wrap_rotation(-(turn + sum / count - tangents.dot(centre)));
+  finding.se_rad = std::sqrt(variance / (count * count) +
+                             tangents.dot(posterior.bottomRightCorner<2, 2>() * tangents));
+  for (FoundMark& mark : finding.marks) {
+    if (!mark.found) continue;
+    const Eigen::Vector2d tangent =
+        Eigen::Vector2d(-std::sin(mark.atlas_rad), std::cos(mark.atlas_rad)) / ink_middle;
+    mark.residual_rad =
+        wrap_rotation(mark.atlas_rad + finding.zero_rad - mark.stated_rad - tangent.dot(centre));
+    if (count < 2.0) continue;
+    // Against the mean of the others; three deviations of placing, measuring and centring.
+    const double off = mark.residual_rad * count / (count - 1.0);
+    const double sd = std::sqrt(count / (count - 1.0)) *
+                      std::hypot(options.placing_sd_rad, std::hypot(mark.se_rad, centre_sd));
+    mark.disagrees = std::abs(off) > 3.0 * sd;
+  }
+  return true;
+}
+
 }  // namespace
 
 InkFinding find_ink(const eye::EyeAtlas& atlas, std::span<const double> meridians_rad,
@@ -199,38 +252,12 @@ InkFinding find_ink(const eye::EyeAtlas& atlas, std::span<const double> meridian
       turn = t;
     }
   }
-  double sum = 0.0, count = 0.0, variance = 0.0;
-  Eigen::Vector2d tangents = Eigen::Vector2d::Zero();
   for (const double m : meridians_rad) {
     const Place place = best_place(profile, m + turn, options.placing_sd_rad);
-    FoundMark mark = measure(profile, place.rad, rad_from_deg(2.0));
-    mark.stated_rad = wrap_meridian(m);
-    if (mark.found) {
-      sum += wrap_rotation(mark.atlas_rad - m - turn);
-      variance += mark.se_rad * mark.se_rad;
-      tangents += Eigen::Vector2d(-std::sin(mark.atlas_rad), std::cos(mark.atlas_rad));
-      count += 1.0;
-    }
-    finding.marks.push_back(mark);
+    finding.marks.push_back(measure(profile, place.rad, rad_from_deg(2.0)));
+    finding.marks.back().stated_rad = wrap_meridian(m);
   }
-  if (count < 1.0) {
-    finding.why_not = "no ink mark stands out from the colour of the limbus";
-    return finding;
-  }
-  finding.found = true;
-  finding.zero_rad = wrap_rotation(-(turn + sum / count));
-  finding.se_rad = std::sqrt(variance) / count;
-  finding.se_rad = std::hypot(finding.se_rad, centre_sd * tangents.norm() / count);
-  for (FoundMark& mark : finding.marks) {
-    if (!mark.found) continue;
-    mark.residual_rad = wrap_rotation(mark.atlas_rad + finding.zero_rad - mark.stated_rad);
-    if (count < 2.0) continue;
-    // Against the mean of the others; three deviations of placing and measuring.
-    const double off = mark.residual_rad * count / (count - 1.0);
-    const double sd =
-        std::hypot(options.placing_sd_rad, mark.se_rad) * std::sqrt(count / (count - 1.0));
-    mark.disagrees = std::abs(off) > 3.0 * sd;
-  }
+  if (!settle_zero(finding, turn, options)) return finding;
   if (target_axis_rad) {
     for (const double m : {*target_axis_rad, *target_axis_rad + pi}) {
       const Place place = best_place(profile, m - finding.zero_rad, 2.0 * options.placing_sd_rad);
