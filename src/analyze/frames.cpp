@@ -66,16 +66,6 @@ struct Reader {
   }
 };
 
-float best_total_far_from(const lens::AxisScores& scores, int axis) {
-  float best = -1e9F;
-  for (int other = 0; other < lens::axis_count; ++other) {
-    const int apart = std::abs(other - axis);
-    if (axis >= 0 && std::min(apart, lens::axis_count - apart) <= 12) continue;
-    best = std::max(best, scores.total[static_cast<std::size_t>(other)]);
-  }
-  return best;
-}
-
 template <typename T>
 T quantile(std::vector<T> values, double share, T otherwise) {
   if (values.empty()) return otherwise;
@@ -122,12 +112,13 @@ Calibration calibrate(const Reader& reader, Phase phase, const MarkSignature& si
   }
   Calibration calibration;
   calibration.crossing = std::clamp(0.45F * quantile(ends, 0.5, 6.0F), 1.8F, 9.0F);
-  std::vector<float> elsewhere;
+  std::vector<float> best;
   for (const auto& [frame, map] : maps) {
     const auto scores = reader.scores(map, frame, phase, signature, calibration.crossing);
-    elsewhere.push_back(best_total_far_from(scores, axis_of(frame)));
+    best.push_back(*std::max_element(scores.total.begin(), scores.total.end()));
   }
-  calibration.chance = std::clamp(quantile(elsewhere, 0.6, 2.0F), 0.0F, 6.0F);
+  // As for windows: a little under half of what the marks reach where they are seen.
+  calibration.chance = std::clamp(0.4F * quantile(best, 0.6, 4.0F), 1.0F, 6.0F);
   return calibration;
 }
 
@@ -191,7 +182,9 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
   timeline::AxisModelOptions model;
   model.step_s = frame_s * static_cast<double>(group);
   model.previous_lens = prior.previous_lens && windows.previous.has_value();
-  const auto path = timeline::most_probable_path(previous, current, model);
+  auto path = timeline::most_probable_path(previous, current, model);
+  timeline::subtract_standing_clutter(path, previous, current);
+  path = timeline::most_probable_path(previous, current, model);
   const auto posterior = timeline::posterior_about(path, previous, current, model);
   reading.path.log_ratio = path.log_ratio;
   for (std::size_t frame = 0; frame < frames; ++frame) {

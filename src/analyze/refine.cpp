@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdlib>
+#include <limits>
 
 #include "analyze/parallel.h"
 #include "angle/angle.h"
@@ -138,6 +139,21 @@ bool shows(const lens::TurnEstimate& end) {
   return end.gain > 3.0 * end.gain_se && end.gain > 0.25 && end.gain < 3.0 && end.se_rad < 0.05;
 }
 
+// Distances of the two ends from the supposed lens centre, limbal radii. They differ where the centre is off
+// along the axis, and then each end needs its own.
+struct Levers {
+  double a = 0.45;
+  double b = 0.45;
+  double mean() const { return 0.5 * (a + b); }
+};
+
+// A strip that holds more than the marks (an instrument's edge, a bubble) is as bad as its misfit says.
+double honest_se(const lens::TurnEstimate& end) {
+  const double excess = std::max(1.0, end.misfit);
+  const double strange_gain = std::max(0.0, std::abs(std::log(std::max(0.1, end.gain))) - 0.25);
+  return end.se_rad * excess * excess * (1.0 + 4.0 * strange_gain);
+}
+
 struct Solved {
   bool given = false;
   double turn_rad = 0.0;
@@ -146,9 +162,9 @@ struct Solved {
   double offset_se = 1e3;
 };
 
-// Turn and centre offset from the two ends: end A is seen turned by turn + offset / distance, end B by
-// turn - offset / distance. The prior on the offset lets one end serve alone.
-Solved solve(const EndPair& ends, double distance) {
+// Turn and centre offset from the two ends: end A is seen turned by turn + offset / lever, end B by
+// turn - offset / lever. The prior on the offset lets one end serve alone.
+Solved solve(const EndPair& ends, const Levers& levers) {
   Solved out;
   double h11 = 1e-12;
   double h12 = 0.0;
@@ -157,7 +173,7 @@ Solved solve(const EndPair& ends, double distance) {
   double g2 = 0.0;
   const auto add = [&](const lens::TurnEstimate& end, double lever) {
     if (!shows(end)) return;
-    const double w = 1.0 / (end.se_rad * end.se_rad);
+    const double w = 1.0 / (honest_se(end) * honest_se(end));
     h11 += w;
     h12 += w * lever;
     h22 += w * lever * lever;
@@ -165,8 +181,8 @@ Solved solve(const EndPair& ends, double distance) {
     g2 += w * lever * end.turn_rad;
     out.given = true;
   };
-  add(ends.a, 1.0 / distance);
-  add(ends.b, -1.0 / distance);
+  add(ends.a, 1.0 / levers.a);
+  add(ends.b, -1.0 / levers.b);
   if (!out.given) return out;
   const double determinant = h11 * h22 - h12 * h12;
   out.turn_rad = (h22 * g1 - h12 * g2) / determinant;
@@ -177,7 +193,7 @@ Solved solve(const EndPair& ends, double distance) {
 }
 
 // Moves each centre by what both ends say, averaged over time.
-void smooth_centres(Track& track, const std::vector<EndPair>& ends, double distance,
+void smooth_centres(Track& track, const std::vector<EndPair>& ends, const Levers& levers,
                     std::span<const double> time_s) {
   const std::size_t n = track.frame.size();
   std::vector<Eigen::Vector2d> corrected(n);
@@ -185,10 +201,10 @@ void smooth_centres(Track& track, const std::vector<EndPair>& ends, double dista
   for (std::size_t k = 0; k < n; ++k) {
     corrected[k] = track.centre[k];
     if (!shows(ends[k].a) || !shows(ends[k].b)) continue;
-    const double offset = 0.5 * distance * (ends[k].a.turn_rad - ends[k].b.turn_rad);
+    const double offset = (ends[k].a.turn_rad - ends[k].b.turn_rad) / (1.0 / levers.a + 1.0 / levers.b);
     const Eigen::Vector2d across(-std::sin(track.axis_rad[k]), std::cos(track.axis_rad[k]));
     corrected[k] += std::clamp(offset, -0.05, 0.05) * across;
-    const double se = 0.5 * distance * std::hypot(ends[k].a.se_rad, ends[k].b.se_rad);
+    const double se = 0.5 * levers.mean() * std::hypot(honest_se(ends[k].a), honest_se(ends[k].b));
     weight[k] = 1.0 / (se * se + 1e-6);
   }
   std::vector<Eigen::Vector2d> smooth(n);
@@ -221,13 +237,13 @@ struct Offsets {
   double b = 0.0;
 };
 
-void apply_turns(Track& track, const std::vector<EndPair>& ends, double distance, const Offsets& offsets,
+void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& levers, const Offsets& offsets,
                  const std::vector<std::size_t>& which) {
   for (const std::size_t k : which) {
     EndPair shifted = ends[k];
     shifted.a.turn_rad += offsets.a;
     shifted.b.turn_rad += offsets.b;
-    const Solved solved = solve(shifted, distance);
+    const Solved solved = solve(shifted, levers);
     if (solved.given) track.axis_rad[k] += solved.turn_rad;
   }
 }
@@ -247,6 +263,26 @@ double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
   return std::clamp(1.4826 * ratios[ratios.size() / 2], 0.5, 5.0);
 }
 
+// The first frame after the last in which something lay over the marks for a while: viscoelastic refracts
+// unevenly, and until it has been washed out each mark is seen a little beside its place.
+std::size_t settled_from(const Track& track, const std::vector<EndPair>& ends) {
+  constexpr std::size_t span = 7;
+  std::size_t settled = std::numeric_limits<std::size_t>::max();
+  for (std::size_t k = ends.size(); k-- > 0;) {
+    std::size_t disturbed = 0;
+    std::size_t looked = 0;
+    for (std::size_t j = k; j < std::min(ends.size(), k + span); ++j, ++looked) {
+      const auto bad = [](const lens::TurnEstimate& end) { return end.misfit > 2.0 && end.misfit < 1e2; };
+      disturbed += bad(ends[j].a) || bad(ends[j].b) ? 1 : 0;
+    }
+    if (looked == span && disturbed > span / 2) {
+      settled = k + span < ends.size() ? track.frame[k + span] : settled;
+      return settled;
+    }
+  }
+  return settled;
+}
+
 FineReport refine_lens(const Source& source, std::span<const double> time_s, const FrameReading& coarse,
                        Phase phase, int threads, std::vector<FineAxis>& frames) {
   FineReport report;
@@ -258,36 +294,40 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s, con
   std::vector<float> weight(teaching.size(), 1.0F);
   PairTemplate form = teach(source, track, teaching, weight, threads);
   Offsets offsets;
-  double distance = 0.5 * (form.a.mean_distance + form.b.mean_distance);
+  Levers levers{form.a.mean_distance, form.b.mean_distance};
   for (int round = 0; round < 3; ++round) {
     const auto& which = round < 2 ? teaching : all_of(track);
     offsets = {lens::symmetric_angle(form.a, strip_geometry), lens::symmetric_angle(form.b, strip_geometry)};
     auto ends = measure(source, track, form, which, threads);
     if (round == 2) {
       // All frames once, so that the centres follow the eye's tilt everywhere.
-      smooth_centres(track, ends, distance, time_s);
+      for (EndPair& pair : ends) {
+        pair.a.turn_rad += offsets.a;
+        pair.b.turn_rad += offsets.b;
+      }
+      smooth_centres(track, ends, levers, time_s);
       break;
     }
-    apply_turns(track, ends, distance, offsets, which);
+    apply_turns(track, ends, levers, offsets, which);
     for (std::size_t k = 0; k < which.size(); ++k) {
       const auto& pair = ends[which[k]];
       weight[k] = shows(pair.a) || shows(pair.b) ? 1.0F : 0.05F;
     }
     form = teach(source, track, teaching, weight, threads);
-    distance = 0.5 * (form.a.mean_distance + form.b.mean_distance);
+    levers = {form.a.mean_distance, form.b.mean_distance};
   }
   // Frames outside the teaching set still lie on the path's whole degrees; that is within the template's reach.
   form = teach(source, track, teaching, weight, threads);
   offsets = {lens::symmetric_angle(form.a, strip_geometry), lens::symmetric_angle(form.b, strip_geometry)};
-  distance = 0.5 * (form.a.mean_distance + form.b.mean_distance);
-  report.distance = distance;
+  levers = {form.a.mean_distance, form.b.mean_distance};
+  report.distance = levers.mean();
   const auto all = all_of(track);
   auto ends = measure(source, track, form, all, threads);
   std::vector<Solved> solved(track.frame.size());
   for (const std::size_t k : all) {
     ends[k].a.turn_rad += offsets.a;
     ends[k].b.turn_rad += offsets.b;
-    solved[k] = solve(ends[k], distance);
+    solved[k] = solve(ends[k], levers);
   }
   report.scatter = robust_scatter(track, solved);
   std::vector<timeline::Reading> readings(track.frame.size());
@@ -316,7 +356,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s, con
     out.centre = track.centre[k];
     out.given = true;
   }
-  report.template_se_rad = 5e-4;
+  report.settled_from = settled_from(track, ends);
   return report;
 }
 

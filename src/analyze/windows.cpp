@@ -72,35 +72,25 @@ AxisEvidence evidence_from(const lens::AxisScores& scores, float chance) {
   return evidence;
 }
 
-// Highest total more than 12 degrees away from the best axis: what chance and clutter reach in this window.
-float best_elsewhere(const lens::AxisScores& scores) {
-  const auto axis = static_cast<int>(std::max_element(scores.total.begin(), scores.total.end()) -
-                                     scores.total.begin());
-  float best = -1e9F;
-  for (int other = 0; other < lens::axis_count; ++other) {
-    const int apart = std::abs(other - axis);
-    if (std::min(apart, lens::axis_count - apart) > 12) {
-      best = std::max(best, scores.total[static_cast<std::size_t>(other)]);
-    }
-  }
-  return best;
+float best_total(const lens::AxisScores& scores) {
+  return *std::max_element(scores.total.begin(), scores.total.end());
 }
 
-// The level that chance stays below in a share of the windows.
-float chance_level(std::vector<float> elsewhere, double share, float highest) {
-  if (elsewhere.empty()) return 1.5F;
-  const auto place = elsewhere.begin() +
-                     static_cast<std::ptrdiff_t>(share * static_cast<double>(elsewhere.size() - 1));
-  std::nth_element(elsewhere.begin(), place, elsewhere.end());
-  return std::clamp(*place, 1.0F, highest);
+// What a window must exceed to speak for marks: a little under half of what the better windows reach. Clear marks
+// make the rest of the recording clearly empty; faint ones are given the benefit of adding up.
+float chance_level(std::vector<float> best_totals) {
+  if (best_totals.empty()) return 2.0F;
+  const auto place = best_totals.begin() + static_cast<std::ptrdiff_t>(3 * (best_totals.size() - 1) / 4);
+  std::nth_element(best_totals.begin(), place, best_totals.end());
+  return std::clamp(0.45F * *place, 1.5F, 6.0F);
 }
 
 std::vector<AxisEvidence> evidence_for(const std::vector<Window>& windows, std::size_t look) {
-  std::vector<float> elsewhere;
+  std::vector<float> best;
   for (const Window& window : windows) {
-    if (window.usable) elsewhere.push_back(best_elsewhere(window.by_look[look]));
+    if (window.usable) best.push_back(best_total(window.by_look[look]));
   }
-  const float chance = chance_level(elsewhere, 0.5, 4.0F);
+  const float chance = chance_level(std::move(best));
   std::vector<AxisEvidence> out(windows.size());
   for (std::size_t k = 0; k < windows.size(); ++k) {
     if (windows[k].usable) out[k] = evidence_from(windows[k].by_look[look], chance);
@@ -182,20 +172,14 @@ std::optional<MarkSignature> learn(const std::vector<Window>& windows, const Axi
       largest = std::max(largest, static_cast<float>(kept));
     }
   }
-  // Inside the marks the meridian is empty: contrast there speaks for an instrument.
-  for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
-    auto& weights = signature.profile.weight[channel];
-    const auto sign = [&] {
-      float total = 0.0F;
-      for (const float weight : weights) total += weight;
-      return total < 0.0F ? -1.0F : 1.0F;
-    }();
-    for (std::size_t index = 0; index < weights.size(); ++index) {
-      if (std::abs(weights[index]) > 0.15F * largest) break;
-      if (index + 2 < weights.size() && std::abs(weights[index + 2]) > 0.15F * largest) break;
-      weights[index] = -0.2F * sign * largest;
-    }
-  }
+  // Inside the marks the meridian is empty.
+  const auto holds_mark = [&](std::size_t index) {
+    return std::any_of(signature.profile.weight.begin(), signature.profile.weight.end(),
+                       [&](const auto& weights) { return std::abs(weights[index]) > 0.15F * largest; });
+  };
+  std::size_t first = 0;
+  while (first < count.size() && !holds_mark(first)) ++first;
+  signature.profile.empty_below = first < count.size() && first > 2 ? static_cast<int>(first) - 2 : 0;
   return signature;
 }
 
@@ -282,17 +266,19 @@ WindowReading read_windows(const lens::PatchStore& patches, std::span<const doub
   });
   for (const bool is_new : {false, true}) {
     if (!(is_new ? reading.current : reading.previous)) continue;
-    std::vector<float> elsewhere;
+    std::vector<float> best;
     for (std::size_t step = 0; step < reading.windows.size(); ++step) {
       if (!reading.windows[step].usable) continue;
-      elsewhere.push_back(best_elsewhere(scores[step][is_new ? 1 : 0]));
+      best.push_back(best_total(scores[step][is_new ? 1 : 0]));
     }
-    const float chance = chance_level(elsewhere, 0.75, 6.0F);
+    const float chance = chance_level(std::move(best));
     for (std::size_t step = 0; step < reading.windows.size(); ++step) {
       if (!reading.windows[step].usable) continue;
       (is_new ? current : previous)[step] = evidence_from(scores[step][is_new ? 1 : 0], chance);
     }
   }
+  reading.path = timeline::most_probable_path(previous, current, model_for(prior, options.window_s));
+  timeline::subtract_standing_clutter(reading.path, previous, current);
   reading.path = timeline::most_probable_path(previous, current, model_for(prior, options.window_s));
   reading.log_ratio = reading.path.log_ratio;
   reading.centre.assign(reading.windows.size(), Eigen::Vector2d::Zero());

@@ -18,7 +18,8 @@ MarkProfile uninformed_profile(MarkLook look, double optic_radius, const RadialG
   for (std::size_t channel = 0; channel < channel_count; ++channel) {
     for (int distance = 0; distance < grid.count; ++distance) {
       const double place = grid.at(distance) / optic_radius;
-      const float weight = place > 0.56 && place < 0.98 ? 1.0F : (place < 0.54 ? -0.35F : 0.0F);
+      const float weight = place > 0.56 && place < 0.98 ? 1.0F : 0.0F;
+      if (place < 0.54) profile.empty_below = distance + 1;
       profile.weight[channel].push_back(share[channel] * weight);
     }
   }

@@ -141,6 +141,7 @@ namespace {
 
 struct NormalEquations {
   double gg = 0.0, gt = 0.0, tt = 0.0, gr = 0.0, tr = 0.0;
+  double squares = 0.0, points = 0.0;
 };
 
 // Template shifted by `turn`, and its slope in angle, at a column.
@@ -177,7 +178,10 @@ NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, dou
         // d(model)/d(shift) = -gain * slope; residual limited to three sigmas of the noise.
         const double ds = -gain * slope;
         const double limit = 3.0 * mark.noise[channel];
-        const double residual = std::clamp(value[col] - gain * t, -limit, limit);
+        const double raw = value[col] - gain * t;
+        const double residual = std::clamp(raw, -limit, limit);
+        n.squares += weight * raw * raw;
+        n.points += 1.0;
         n.gg += weight * t * t;
         n.gt += weight * t * ds;
         n.tt += weight * ds * ds;
@@ -210,6 +214,8 @@ TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark, const Str
     gain = std::clamp(gain + (tt * gr - n.gt * tr) / determinant, 0.2, 2.0);
     shift = std::clamp(shift + (gg * tr - n.gt * gr) / determinant, -limit, limit);
   }
+  n = accumulate(strip, mark, shift, gain);
+  estimate.misfit = n.points > 0.0 ? std::sqrt(n.squares / n.points) : 1e3;
   // The gain for the judgement of visibility: without the prior that keeps it up.
   n = accumulate(strip, mark, shift, 1.0);
   const double free_gain = 1.0 + n.gr / n.gg;

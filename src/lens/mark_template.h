@@ -60,6 +60,7 @@ struct TurnEstimate {
   double se_rad = 1e3;   // from the noise about the template; points next to each other share noise, see .cpp
   double gain = 0.0;     // contrast in units of the template's
   double gain_se = 1e3;
+  double misfit = 1.0;       // residual about the fitted marks over the template's noise, root mean square
 };
 
 // Least squares over turn and gain (Gauss-Newton, three rounds, within 4 degrees). se_rad stays large when the

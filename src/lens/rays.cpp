@@ -142,8 +142,15 @@ RayScores score_rays(const RayMap& rays, const MarkProfile& profile) {
     float squares = 0.0F;
     float energy = 0.0F;
     int points = 0;
+    float inner = 0.0F;
+    int inner_points = 0;
     for (int distance = 0; distance < distances; ++distance) {
       if (!rays.usable(ray, distance)) continue;
+      if (distance < profile.empty_below) {
+        for (const auto& channel : rays.value) inner += std::min(8.0F, std::abs(channel(ray, distance)));
+        ++inner_points;
+        continue;
+      }
       for (std::size_t channel = 0; channel < channel_count; ++channel) {
         const float weight = profile.weight[channel][static_cast<std::size_t>(distance)];
         if (weight == 0.0F) continue;
@@ -161,6 +168,11 @@ RayScores score_rays(const RayMap& rays, const MarkProfile& profile) {
     // Energy beyond what the match and noise explain is something else: a bubble, an instrument.
     const float explained = matched * matched + 1.5F * static_cast<float>(points);
     scores.score[index] = matched * std::sqrt(explained / std::max(explained, energy));
+    if (inner_points >= 3) {
+      // Noise alone makes a mean magnitude of 0.8 in each channel.
+      const float mean = inner / static_cast<float>(channel_count * inner_points);
+      scores.score[index] *= std::exp(-std::max(0.0F, mean - 1.6F));
+    }
   }
   return scores;
 }

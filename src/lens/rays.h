@@ -36,12 +36,13 @@ RayMap ray_map(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeome
 // Weights by channel and distance; what a mark looks like along its ray.
 struct MarkProfile {
   std::array<std::vector<float>, channel_count> weight;
+  int empty_below = 0;    // nearer than this distance (index) the marked meridian is empty
   float crossing = 3.5F;  // score of an end at which a mark and no mark are as likely
 };
 
 // Score of each ray: weighted sum over distances divided by its standard deviation under noise, so about
 // normal with unit variance where there is no mark; lowered where the ray holds much that does not match the
-// profile. `usable` is the share of squared weight that could be read.
+// profile, or holds something where the marked meridian is empty: instruments cross the whole pupil. `usable` is the share of squared weight that could be read.
 struct RayScores {
   std::array<float, ray_count> score{};
   std::array<float, ray_count> usable{};

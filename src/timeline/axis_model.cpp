@@ -140,6 +140,11 @@ void offer_predecessors(int state, const StateVector& before, const Rates& rates
   if (block >= 2) into.offer(before[gap_state] + rates.enter, gap_state);
 }
 
+bool near_axis(int a, int b, int limit) {
+  const int apart = std::abs(a - b);
+  return std::min(apart, axis_count - apart) <= limit;
+}
+
 StateVector initial(bool previous_lens) {
   StateVector start(state_count, impossible);
   // A recording may start before the lens comes or with it in place.
@@ -219,12 +224,42 @@ void step_back(const StateVector& after, const Rates& rates, bool previous_lens,
   }
 }
 
-bool near_axis(int a, int b, int limit) {
-  const int apart = std::abs(a - b);
-  return std::min(apart, axis_count - apart) <= limit;
-}
 
 }  // namespace
+
+void subtract_standing_clutter(const AxisPath& path, std::span<AxisEvidence> previous,
+                               std::span<AxisEvidence> current) {
+  for (const bool is_new : {false, true}) {
+    const std::span<AxisEvidence> evidence = is_new ? current : previous;
+    const Phase phase = is_new ? Phase::New : Phase::Previous;
+    std::array<float, axis_count> standing{};
+    std::vector<float> values;
+    for (int axis = 0; axis < axis_count; ++axis) {
+      values.clear();
+      for (std::size_t step = 0; step < evidence.size(); ++step) {
+        if (path.phase[step] != phase || path.moving[step]) continue;
+        if (near_axis(axis, path.axis_deg[step], 12)) continue;
+        // Only where the lens itself is clearly seen at its own place.
+        if (evidence[step].log_ratio[static_cast<std::size_t>(path.axis_deg[step])] <= 1.0F) continue;
+        values.push_back(evidence[step].log_ratio[static_cast<std::size_t>(axis)]);
+      }
+      if (values.size() < 4) continue;
+      const auto place = values.begin() + static_cast<std::ptrdiff_t>(3 * (values.size() - 1) / 4);
+      std::nth_element(values.begin(), place, values.end());
+      standing[static_cast<std::size_t>(axis)] = std::max(0.0F, *place);
+    }
+    for (AxisEvidence& step : evidence) {
+      for (int axis = 0; axis < axis_count; ++axis) {
+        // The clutter is as wide as its neighbours' evidence: the highest within three degrees.
+        float clutter = 0.0F;
+        for (int turn = -3; turn <= 3; ++turn) {
+          clutter = std::max(clutter, standing[static_cast<std::size_t>((axis + turn + axis_count) % axis_count)]);
+        }
+        step.log_ratio[static_cast<std::size_t>(axis)] -= clutter;
+      }
+    }
+  }
+}
 
 AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence> previous,
                               std::span<const AxisEvidence> current, const AxisModelOptions& options) {

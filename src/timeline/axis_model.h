@@ -42,6 +42,13 @@ struct AxisPath {
 AxisPath most_probable_path(std::span<const AxisEvidence> previous, std::span<const AxisEvidence> current,
                             const AxisModelOptions& options);
 
+// What speaks for an axis while the lens is known to lie elsewhere is fixed to the eye, not to the lens: a bubble,
+// a crease, an incision. For each axis the upper quartile of the evidence over the steps in which the path rests
+// more than 12 degrees away is taken off, where it is positive, from that lens's evidence. Changes the evidence
+// in place; axes that fewer than four such steps judge stay as they are.
+void subtract_standing_clutter(const AxisPath& path, std::span<AxisEvidence> previous,
+                               std::span<AxisEvidence> current);
+
 struct AxisPosterior {
   std::vector<float> lens;      // probability that a lens with marks is in view (previous or new)
   std::vector<float> near_path; // probability of an axis within 3 degrees of the path's, in the path's phase
