@@ -2,6 +2,7 @@
 #include <fmt/core.h>
 
 #include <CLI/CLI.hpp>
+#include <cmath>
 #include <memory>
 #include <nlohmann/json.hpp>
 #include <string>
@@ -83,6 +84,15 @@ void show(const Json& json) { fmt::print("{}\n", json.dump(2)); }
 void show_assumptions(const std::vector<std::string>& assumptions) {
   for (const std::string& assumption : assumptions) fmt::print("  {}\n", assumption);
   fmt::print("{}\n", surgeon);
+}
+
+// The option parser's ranges let 'nan' through.
+void refuse_nan(const Options& o) {
+  double sum = o.cylinder_D + o.within_deg + o.deviation_deg + o.axis_deg + o.steep_deg + o.eye_D +
+               o.vertex_mm + o.refraction_se_D + o.keratometry_se_D + o.position_mm;
+  for (const double value : o.keratometry) sum += value;
+  if (!std::isfinite(sum))
+    throw UserError("optics", "", "an option is not a number", "write plain numbers");
 }
 
 int crossed(const Options& options) {
@@ -250,7 +260,10 @@ CLI::App* part(CLI::App& optics, Chosen& chosen, const Shared& options, const ch
   CLI::App* command = optics.add_subcommand(name, says);
   command->add_flag("--json", options->json, "write JSON instead of sentences");
   command->callback([&chosen, options, run] {
-    chosen.run = [options, run](const std::stop_token&) { return run(*options); };
+    chosen.run = [options, run](const std::stop_token&) {
+      refuse_nan(*options);
+      return run(*options);
+    };
   });
   return command;
 }
