@@ -29,7 +29,7 @@ double value_of(const MarkCandidate& candidate, double direction, double distanc
 
 }  // namespace
 
-void choose_marks(SeriesOutcome& series, const JointSolution& joint) {
+double choose_marks(SeriesOutcome& series, const JointSolution& joint) {
   const int count = static_cast<int>(series.photos.size());
   double best_total = -1e9, distance = 0, axis = 0;
   for (int p = 0; p < count; ++p)
@@ -56,6 +56,7 @@ void choose_marks(SeriesOutcome& series, const JointSolution& joint) {
       direction.push_back(eye_direction(joint, p, candidate));
       value.push_back(value_of(candidate, direction.back(), distance, axis));
     }
+    photo.chosen = -1;
     if (value.empty()) continue;
     const auto top = std::max_element(value.begin(), value.end()) - value.begin();
     const auto k = static_cast<std::size_t>(top);
@@ -69,8 +70,10 @@ void choose_marks(SeriesOutcome& series, const JointSolution& joint) {
       photo.why_not = "two directions look alike to be the lens marks";
     } else {
       photo.chosen = static_cast<int>(top);
+      photo.why_not.clear();
     }
   }
+  return distance;
 }
 
 }  // namespace rhumb::followup

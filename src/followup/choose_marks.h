@@ -9,6 +9,7 @@ struct JointSolution;
 // Sets PhotoResult::chosen. The marks keep their distance from the lens centre through all visits
 // (within 3 %), and most lenses turn by a few degrees only; a photograph in which two directions
 // remain alike gets none.
-void choose_marks(SeriesOutcome& series, const JointSolution& joint);
+// Gives that distance, in limbal radii; 0 when there was no candidate at all.
+double choose_marks(SeriesOutcome& series, const JointSolution& joint);
 
 }  // namespace rhumb::followup

@@ -107,6 +107,13 @@ void match_pairs(SeriesOutcome& out, std::vector<Prepared>& prepared,
   (void)out;
 }
 
+void read_marks(PhotoResult& result, const reference::Photo& photo, const casefile::LensMarks& lens,
+                const SeriesOptions& options, const MarkOptions& marks) {
+  result.candidates = find_marks(photo, *result.limbus, lens, marks);
+  for (MarkCandidate& candidate : result.candidates)
+    candidate.se_rad = std::hypot(candidate.se_rad, options.reading_floor_rad);
+}
+
 outcome::Interval interval(double value, double se) {
   constexpr double normal_95 = 1.959964;
   return {value, value - normal_95 * se, value + normal_95 * se};
@@ -293,11 +300,22 @@ SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions
       return;
     }
     result.limbus = prepared[k].limbi[static_cast<std::size_t>(limbus[k])];
-    result.candidates = find_marks(prepared[k].photo, *result.limbus, series.lens, options.marks);
-    for (MarkCandidate& candidate : result.candidates)
-      candidate.se_rad = std::hypot(candidate.se_rad, options.reading_floor_rad);
+    read_marks(result, prepared[k].photo, series.lens, options, options.marks);
   });
-  choose_marks(out, joint);
+  const double distance = choose_marks(out, joint);
+  // Where nothing was plain, look again for marks at the distance that the other photographs show.
+  if (distance > 0) {
+    MarkOptions narrow = options.marks;
+    narrow.distance_mean = distance;
+    narrow.distance_sd = 0.02;
+    for_all(count, threads, options, [&](int i) {
+      PhotoResult& result = out.photos[static_cast<std::size_t>(i)];
+      if (result.chosen < 0 && result.limbus)
+        read_marks(result, prepared[static_cast<std::size_t>(i)].photo, series.lens, options,
+                   narrow);
+    });
+    choose_marks(out, joint);
+  }
 
   for (int p = 0; p < count; ++p) {
     const auto k = static_cast<std::size_t>(p);

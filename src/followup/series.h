@@ -20,7 +20,7 @@ struct SeriesOptions {
   int threads = 0;  // 0: one a core
   eye::RingMatchOptions match;
   MarkOptions marks;
-  double reading_floor_rad = 0.0010;  // 0.06 degrees: what no reading of marks is better than
+  double reading_floor_rad = 0.0017;  // 0.1 degrees: what no reading of marks is better than
   std::stop_token cancel;
   std::function<void(int done, int of)>
       progress;  // may be empty; called from several threads, one at a time
