@@ -239,7 +239,7 @@ Texture paint_sclera(const Scene& scene, const Surfaces& surfaces, double per_mm
 }
 
 Texture paint_wetness(const Scene& scene, const Surfaces& surfaces, double per_mm) {
-  Texture texture(map_mm, map_mm, 0.6 * per_mm);
+  Texture texture(map_mm, map_mm, 0.42 * per_mm);
   const double t = texture.per_mm();
   const cv::Size size(texture.width(), texture.height());
   const double limbus = stereographic(surfaces.limbus_mean_mm, surfaces.sclera_radius_mm);

@@ -10,8 +10,8 @@ namespace rhumb::render {
 Stage::Stage(const Scene& scene)
     : scene_(scene), history_(scene), surfaces_(surfaces_of(scene.eye)) {
   const double per_mm = texel_density(scene.camera.width / scene.microscope.field_mm);
-  sclera_ = paint_sclera(scene, surfaces_, std::min(per_mm, 75.0));
-  wet_ = paint_wetness(scene, surfaces_, std::min(per_mm, 75.0));
+  sclera_ = paint_sclera(scene, surfaces_, std::min(0.88 * per_mm, 75.0));
+  wet_ = paint_wetness(scene, surfaces_, std::min(0.88 * per_mm, 75.0));
   iris_ = paint_iris(scene, per_mm);
   capsule_ = paint_capsule(scene, 0.7 * per_mm);
   if (scene.has_lens) lens_ = paint_lens(scene.lens, 1.2 * per_mm, key_of(scene.seed, 501));

@@ -150,9 +150,9 @@ svg{width:100%;max-width:32rem;font:11px system-ui,sans-serif;fill:#445}.grid{st
 <p class="caution">{{caution}}</p>
 <p>Suite <b>{{suite}}</b>: {{clips}} clips, {{frames}} pictures, of which {{readable}} ought to be read. {{seeds}}
 Made by <code>{{command}}</code>, version {{version}}. The eyes are rendered: real recordings are worse.</p>
-<p>Over everything: an axis in {{all.given}} % of the frames that ought to be read, error {{all.median}} degrees at the
-median and {{all.p95}} at the 95th percentile; 95 % intervals hold {{all.coverage}} %; {{all.sure}} frames off by more
-than 3 degrees with a half-width under 1.5; final axis in {{all.finals}} clips, at most {{all.final_max}} degrees off.</p>
+<p>Over everything: an axis in {{all_given}} % of the frames that ought to be read, error {{all_median}} degrees at the
+median and {{all_p95}} at the 95th percentile; 95 % intervals hold {{all_coverage}} %; {{all_sure}} frames off by more
+than 3 degrees with a half-width under 1.5; final axis in {{all_finals}} clips, at most {{all_final_max}} degrees off.</p>
 <h2>Where the program stops giving an axis</h2>
 <table><tr><th>condition</th><th>an axis in fewer than half of the readable frames</th></tr>
 {{#limits}}<tr><td>{{group}}</td><td>{{words}}</td></tr>{{/limits}}</table>
@@ -177,32 +177,25 @@ const char* digest = R"(# Accuracy on rendered eyes
 Made by `{{{command}}}`, version {{version}}, suite {{suite}}: {{clips}} clips, {{frames}} pictures, of which {{readable}}
 ought to be read. {{{seeds}}} The eyes are rendered (docs/rendering.md); real recordings are worse.
 
-Over everything: an axis in {{all.given}} % of the frames that ought to be read, error {{all.median}} degrees at the median
-and {{all.p95}} at the 95th percentile; 95 % intervals hold {{all.coverage}} %; {{all.sure}} frames off by more than 3 degrees
-with a half-width under 1.5; final axis in {{all.finals}} clips, at most {{all.final_max}} degrees off.
+Over everything: an axis in {{all_given}} % of the frames that ought to be read, error {{all_median}} degrees at the median
+and {{all_p95}} at the 95th percentile; 95 % intervals hold {{all_coverage}} %; {{all_sure}} frames off by more than 3 degrees
+with a half-width under 1.5; final axis in {{all_finals}} clips, at most {{all_final_max}} degrees off.
 
 | condition | an axis in fewer than half of the readable frames |
 | --- | --- |
-{{#limits}}
-| {{group}} | {{words}} |
-{{/limits}}
-{{#groups}}
-
+{{#limits}}| {{group}} | {{words}} |
+{{/limits}}{{#groups}}
 ## By {{name}}
 
 | level | clips | readable frames | given % | median deg | P95 deg | intervals hold % | half-width deg | sure but wrong | final given | final max deg |
 | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |
-{{#rows}}
-| {{level}} | {{clips}} | {{readable}} | {{given}} | {{median}} | {{p95}} | {{coverage}} | {{half}} | {{sure}} | {{finals}} | {{final_max}} |
-{{/rows}}
-{{/groups}}
-
+{{#rows}}| {{level}} | {{clips}} | {{readable}} | {{given}} | {{median}} | {{p95}} | {{coverage}} | {{half}} | {{sure}} | {{finals}} | {{final_max}} |
+{{/rows}}{{/groups}}
 ## Stated confidence
 
 | stated | axes | mean stated | truly within 1 degree |
 | --- | --- | --- | --- |
-{{#bins}}
-| {{range}} | {{count}} | {{stated}} | {{was}} |
+{{#bins}}| {{range}} | {{count}} | {{stated}} | {{was}} |
 {{/bins}}
 )";
 
@@ -212,8 +205,9 @@ Json values_of(const std::vector<ClipScore>& scores, const std::vector<Tally>& t
   Json v = {{"caution", caution},          {"suite", facts.suite},
             {"command", facts.command},    {"seeds", facts.seeds},
             {"version", RHUMB_VERSION},    {"clips", scores.size()},
-            {"frames", everything.frames}, {"readable", everything.readable},
-            {"all", row_of(everything)}};
+            {"frames", everything.frames}, {"readable", everything.readable}};
+  const Json over_all = row_of(everything);
+  for (const auto& [name, value] : over_all.items()) v["all_" + name] = value;
   v["limits"] = Json::array();
   for (const Limit& l : limits(tallies))
     v["limits"].push_back({{"group", l.group}, {"words", limit_words(l)}});
