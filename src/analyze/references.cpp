@@ -7,6 +7,7 @@
 
 #include "angle/angle.h"
 #include "reference/ink.h"
+#include "reference/photo.h"
 
 namespace rhumb::analyze {
 namespace {
@@ -79,6 +80,28 @@ Found by_previous_lens(const casefile::Reference& stated, const PreviousAxis& pr
   return out;
 }
 
+Found by_photo(const casefile::Reference& stated, const eye::EyeAtlas& atlas) {
+  Found out;
+  out.finding.kind = ReferenceKind::Photo;
+  const auto photo = reference::find_photo(atlas, reference::read_photo(stated.photo), stated.photo_horizontal_rad);
+  out.finding.found = photo.found;
+  if (!photo.found) {
+    out.finding.statement =
+        "The upright photograph was not tied to the recording: " +
+        (photo.why_not.empty() ? std::string("it does not match") : photo.why_not) + ".";
+    if (out.finding.statement.ends_with("..")) out.finding.statement.pop_back();
+    return out;
+  }
+  out.zero = Zero{photo.zero_rad, photo.se_rad, false};
+  out.finding.se_rad = photo.se_rad;
+  out.finding.agreeing_sector_share = photo.agreeing_sectors / 24.0;
+  out.finding.statement = fmt::format(
+      "The upright photograph matches the recording in {} of 24 sectors and fixes the meridians to {:.2f} degrees "
+      "(95 %).",
+      photo.agreeing_sectors, 1.96 * deg_from_rad(photo.se_rad));
+  return out;
+}
+
 // Combines by inverse variance; each against the first, modulo a half turn where only an axis is known.
 void combine(Tie& tie, const std::vector<Found>& found) {
   double weight_sum = 0.0;
@@ -130,7 +153,7 @@ Tie tie_to_meridians(const casefile::Case& stated, const eye::EyeAtlas& atlas, c
     switch (one.kind) {
       case ReferenceKind::Ink: found.push_back(by_ink(one, stated.plan, atlas, tie)); break;
       case ReferenceKind::PreviousLens: found.push_back(by_previous_lens(one, previous, tie)); break;
-      case ReferenceKind::Photo: break;
+      case ReferenceKind::Photo: found.push_back(by_photo(one, atlas)); break;
       case ReferenceKind::None: break;
     }
     only_none = only_none && one.kind == ReferenceKind::None;

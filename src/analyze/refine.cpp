@@ -341,8 +341,9 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s, con
     if (k == 0) continue;
     const double dt = std::max(1e-3, time_s[track.frame[k]] - time_s[track.frame[k - 1]]);
     const bool rests = track.resting[k] && track.resting[k - 1];
-    // A resting lens creeps by some tenths of a degree a second at most; a turned one moves at tens of degrees.
-    steps[k] = rests ? 0.004 * std::sqrt(dt) : 0.5 * dt + 0.02 * std::sqrt(dt);
+    // A resting lens creeps by some tenths of a degree a second at most; a turned one moves at tens
+    // of degrees, and jerks at more.
+    steps[k] = rests ? 0.004 * std::sqrt(dt) : 1.5 * dt + 0.02 * std::sqrt(dt);
   }
   const auto smoothed = timeline::smooth(readings, steps);
   for (const std::size_t k : all) {

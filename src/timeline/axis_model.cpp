@@ -29,13 +29,15 @@ struct Rates {
   std::vector<float> spread_rest;
 };
 
-std::vector<float> log_gaussian_weights(double sigma_deg) {
-  const int reach = std::max(1, static_cast<int>(std::ceil(3.0 * sigma_deg)));
+// Of a mixture of two normal distributions, the wider one with the share given.
+std::vector<float> log_mixture_weights(double sigma_deg, double wide_sigma_deg, double wide_share) {
+  const int reach = std::clamp(static_cast<int>(std::ceil(2.5 * wide_sigma_deg)), 1, axis_count / 2 - 1);
   std::vector<double> weight(static_cast<std::size_t>(reach) + 1);
   double sum = 0.0;
   for (int k = 0; k <= reach; ++k) {
-    const double z = k / sigma_deg;
-    weight[static_cast<std::size_t>(k)] = std::exp(-0.5 * z * z);
+    const auto density = [k](double sigma) { return std::exp(-0.5 * k * k / (sigma * sigma)) / sigma; };
+    weight[static_cast<std::size_t>(k)] =
+        (1.0 - wide_share) * density(sigma_deg) + wide_share * density(wide_sigma_deg);
     sum += (k == 0 ? 1.0 : 2.0) * weight[static_cast<std::size_t>(k)];
   }
   std::vector<float> out;
@@ -61,8 +63,10 @@ Rates rates_from(const AxisModelOptions& options) {
   rates.stay_moving = log_of(1.0 - stop - leave);
   rates.enter = log_of(enter / (2.0 * axis_count));
   rates.stay_gap = log_of(1.0 - enter);
-  rates.spread_moving = log_gaussian_weights(std::max(0.6, options.moving_speed_deg_s * options.step_s));
-  rates.spread_rest = log_gaussian_weights(std::max(0.25, options.rest_creep_deg_s * options.step_s));
+  rates.spread_moving = log_mixture_weights(std::max(0.6, options.moving_speed_deg_s * options.step_s),
+                                            std::max(1.0, options.jerk_speed_deg_s * options.step_s), 0.25);
+  const double creep = std::max(0.25, options.rest_creep_deg_s * options.step_s);
+  rates.spread_rest = log_mixture_weights(creep, creep, 0.0);
   return rates;
 }
 

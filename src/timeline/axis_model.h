@@ -27,7 +27,8 @@ struct AxisModelOptions {
   double start_rate_hz = 0.25;     // how often a resting lens is moved
   double enter_rate_hz = 0.05;     // how often a lens comes into view
   double leave_rate_hz = 0.01;     // how often it goes: a new lens stays
-  double moving_speed_deg_s = 40;  // standard deviation of a moving lens's turning speed
+  double moving_speed_deg_s = 40;  // standard deviation of a moving lens's turning speed, as a rule
+  double jerk_speed_deg_s = 200;   // and in one step of four, when a hook jerks it on
   double rest_creep_deg_s = 0.3;   // of a resting lens, also what a resting lens is mistaken for
 };
 
