@@ -67,7 +67,7 @@ std::filesystem::path read_operation(const CheckedTable& table, NamedFiles named
   const std::optional<std::string> name = table.text("operation", 1000);
   if (!name) return {};
   const std::filesystem::path folder = table.file().parent_path();
-  const auto found = (folder.empty() ? std::filesystem::path(".") : folder) / *name;
+  std::filesystem::path found = (folder.empty() ? std::filesystem::path(".") : folder) / *name;
   std::error_code error;
   if (named == NamedFiles::MustExist && !std::filesystem::exists(found, error))
     table.fail("operation", "\"" + *name + "\" is not there",

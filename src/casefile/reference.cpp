@@ -105,6 +105,7 @@ std::vector<Reference> references(const CheckedTable& top, NamedFiles named) {
   if (tables.size() > most_references)
     tables.back().fail("", "is one reference too many", "state at most 20");
   std::vector<Reference> found;
+  found.reserve(tables.size());
   for (const CheckedTable& table : tables) found.push_back(read_one(table, named));
   check_together(top, tables, found);
   return found;

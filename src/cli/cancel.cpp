@@ -28,7 +28,7 @@ SignalWatch::SignalWatch() {
 
 SignalWatch::~SignalWatch() {
   done_ = true;
-  pthread_kill(thread_.native_handle(), SIGTERM);  // wakes the waiting thread; nobody else sees it
+  pthread_kill(thread_.native_handle(), SIGINT);  // wakes the waiting thread; nobody else sees it
   thread_.join();
 }
 

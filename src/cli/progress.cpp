@@ -24,10 +24,12 @@ std::string place_text(double time_s) {
 }  // namespace
 
 ProgressLine::ProgressLine(std::string label, bool quiet)
-    : label_(one_line(std::move(label), 60)),
+    : label_(std::move(label)),
       quiet_(quiet),
       terminal_(::isatty(STDERR_FILENO) == 1),
-      start_(std::chrono::steady_clock::now()) {}
+      start_(std::chrono::steady_clock::now()) {
+  label_ = one_line(label_, 60);
+}
 
 ProgressLine::~ProgressLine() {
   if (line_open_) std::fputs("\r\033[K", stderr);
