@@ -55,9 +55,12 @@ struct Reader {
                           const MarkSignature& signature, float crossing) const {
     lens::CentreGrid centres;
     centres.middle = centre_at(windows, frame, phase, signature);
-    centres.step = 0.02;
-    centres.reach = 1;
-    centres.spread = 0.02;
+    // Where the window saw both ends of a lens at rest its centre is good; elsewhere it is a guess.
+    const std::size_t window = window_of(windows, frame);
+    const bool known = windows.path.phase[window] == phase && !windows.path.moving[window];
+    centres.step = known ? 0.02 : 0.024;
+    centres.reach = known ? 1 : 2;
+    centres.spread = known ? 0.02 : 0.035;
     lens::MarkProfile profile = signature.profile;
     profile.crossing = crossing;
     return lens::search_axis(map, mask_of(windows, frame), patches.geometry(), radial_grid, centres,

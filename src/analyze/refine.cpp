@@ -248,6 +248,16 @@ void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& l
   }
 }
 
+// Whether the path turns by more than its own degree about a frame, whatever state it claims.
+bool path_turns(const std::vector<double>& path_axis, std::size_t k) {
+  constexpr std::size_t reach = 4;
+  const std::size_t from = k > reach ? k - reach : 0;
+  const std::size_t to = std::min(path_axis.size() - 1, k + reach);
+  const auto [low, high] = std::minmax_element(path_axis.begin() + static_cast<std::ptrdiff_t>(from),
+                                               path_axis.begin() + static_cast<std::ptrdiff_t>(to) + 1);
+  return *high - *low > 0.026;  // 1.5 degrees
+}
+
 double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
   std::vector<double> ratios;
   for (std::size_t k = 1; k < track.frame.size(); ++k) {
@@ -340,7 +350,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s, con
     if (std::abs(readings[k].value_rad - path_axis[k]) > 0.07) readings[k].given = false;
     if (k == 0) continue;
     const double dt = std::max(1e-3, time_s[track.frame[k]] - time_s[track.frame[k - 1]]);
-    const bool rests = track.resting[k] && track.resting[k - 1];
+    const bool rests = track.resting[k] && track.resting[k - 1] && !path_turns(path_axis, k);
     // A resting lens creeps by some tenths of a degree a second at most; a turned one moves at tens
     // of degrees, and jerks at more.
     steps[k] = rests ? 0.004 * std::sqrt(dt) : 1.5 * dt + 0.02 * std::sqrt(dt);

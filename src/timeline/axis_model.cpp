@@ -65,7 +65,7 @@ Rates rates_from(const AxisModelOptions& options) {
   rates.stay_gap = log_of(1.0 - enter);
   rates.spread_moving = log_mixture_weights(std::max(0.6, options.moving_speed_deg_s * options.step_s),
                                             std::max(1.0, options.jerk_speed_deg_s * options.step_s), 0.25);
-  const double creep = std::max(0.25, options.rest_creep_deg_s * options.step_s);
+  const double creep = std::max(0.2, options.rest_creep_deg_s * options.step_s);
   rates.spread_rest = log_mixture_weights(creep, creep, 0.0);
   return rates;
 }
@@ -109,7 +109,7 @@ void offer_predecessors(int state, const StateVector& before, const Rates& rates
     for (int from = 0; from < blocks * axis_count; ++from) {
       const bool new_lens = from / axis_count >= 2;
       // A previous lens goes before the new one comes; out of the new lens the way back is rarer still.
-      const float weight = new_lens ? rates.leave - 2.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
+      const float weight = new_lens ? rates.leave - 6.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
       into.offer(before[static_cast<std::size_t>(from)] + weight, from);
     }
     return;
@@ -152,10 +152,12 @@ bool near_axis(int a, int b, int limit) {
 StateVector initial(bool previous_lens) {
   StateVector start(state_count, impossible);
   // A recording may start before the lens comes or with it in place.
-  const float in_view = log_of(0.5 / axis_count);
+  // With a previous lens it is there from the start, or nearly.
+  const double there = previous_lens ? 0.98 : 0.5;
+  const float in_view = log_of(there / axis_count);
   const int first = previous_lens ? 0 : 2 * axis_count;
   for (int axis = 0; axis < axis_count; ++axis) start[static_cast<std::size_t>(first + axis)] = in_view;
-  start[gap_state] = log_of(0.5);
+  start[gap_state] = log_of(1.0 - there);
   return start;
 }
 
@@ -223,7 +225,7 @@ void step_back(const StateVector& after, const Rates& rates, bool previous_lens,
                              (moving ? rates.stay_moving : rates.stay_rest) +
                              spread[static_cast<std::size_t>(std::abs(turn))]);
     }
-    const float leave = block >= 2 ? rates.leave - 2.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
+    const float leave = block >= 2 ? rates.leave - 6.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
     out[static_cast<std::size_t>(state)] = log_sum(sum, after[gap_state] + leave);
   }
 }
