@@ -43,7 +43,8 @@ Json final_values(const outcome::CaseOutcome& outcome) {
           {"low", axis_text(axis.low)},
           {"high", axis_text(axis.high)},
           {"deviation", deviation_values(final)},
-          {"confidence", percent_text(final.confidence)},
+          // Nobody is to read certainty into rounding.
+          {"confidence", final.confidence > 0.99 ? "over 99" : percent_text(final.confidence)},
           {"confidence_words", confidence_words(final.confidence)},
           {"start", clock_text(final.start_s)},
           {"end", clock_text(final.end_s)},

@@ -17,11 +17,7 @@ std::string length_text(double duration_s) {
                       : fmt::format("{} min {} s", seconds / 60, seconds % 60);
 }
 
-std::string percent_text(double share) {
-  // Nobody is to read certainty into rounding.
-  if (share < 1.0 && share > 0.994) return "99";
-  return fmt::format("{:.0f}", 100.0 * share);
-}
+std::string percent_text(double share) { return fmt::format("{:.0f}", 100.0 * share); }
 
 std::string dioptre_text(double value_D) {
   const std::string size = fmt::format("{:.2f}", std::abs(value_D));

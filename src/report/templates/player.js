@@ -31,7 +31,7 @@ function makePlayer(data) {
     if (rows.axis[index] === null) return time + ": " + lens + "; not read: " + data.reasons[rows.why[index]];
     let text = time + ": " + lens + ", axis " + degrees(rows.axis[index]) + " (" + degrees(rows.low[index]) + " to " + degrees(rows.high[index]) + ")";
     if (rows.deviation[index] !== null) text += ", deviation " + signed(rows.deviation[index]);
-    return text + ", within 1° of the truth: " + Math.round(100 * rows.confidence[index]) + " %" + (rows.hand[index] ? ", resting on marks by hand" : "");
+    return text + ", within 1° of the truth: " + (rows.confidence[index] > 0.99 ? "over 99" : Math.round(100 * rows.confidence[index])) + " %" + (rows.hand[index] ? ", resting on marks by hand" : "");
   }
 
   function announce() {
