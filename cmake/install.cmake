@@ -24,7 +24,9 @@ install(FILES README.md docs/casefile.md docs/licences.md CITATION.cff COMPONENT
 
 # find_package(rhumb) gives rhumb::rhumb, which is all rooms; rhumb::angle and so on are single ones.
 add_library(rhumb_library INTERFACE)
+target_compile_features(rhumb_library INTERFACE cxx_std_20)
 set_target_properties(rhumb_library PROPERTIES EXPORT_NAME rhumb)
+get_directory_property(RHUMB_ROOMS DIRECTORY src DEFINITION RHUMB_ROOMS)
 set(exported rhumb_library rhumb_settings rhumb_opencv)
 foreach(room ${RHUMB_ROOMS})
   target_link_libraries(rhumb_library INTERFACE rhumb_${room})
