@@ -1,6 +1,7 @@
 # A room is a folder of src/ with a static library of its own; tests/ mirrors it.
 
 add_library(rhumb_settings INTERFACE)
+target_compile_features(rhumb_settings INTERFACE cxx_std_20)
 set(warnings -Wall -Wextra -Wpedantic -Werror -Wshadow -Wconversion -Wno-sign-conversion
   -Wnon-virtual-dtor -Woverloaded-virtual)
 # g++ 12 sees overlaps in std::string's operator+ that are not there (GCC bug 105651).
