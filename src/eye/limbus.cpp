@@ -56,7 +56,7 @@ void add_votes(const cv::Mat& channel, float noise, double least_radius, double 
     }
   }
   cv::Mat votes(channel.size(), CV_32F), mean;
-  for (double r = least_radius; r <= most_radius; r *= 1.15) {
+  for (double r = least_radius; r <= most_radius; r *= 1.13) {
     votes.setTo(0);
     const auto radius = static_cast<float>(r);
     for (const Edge& e : edges) {
@@ -141,8 +141,7 @@ Fit fit_candidate(const SmallPicture& small, const Eigen::Vector2d& centre, doub
   near.semi_major_px = near.semi_minor_px = radius;
   Fit fit;
   for (const double window : {0.16, 0.12, 0.08, 0.08}) {
-    fit = limbus_fit::fit_round(small, near, window, ring_width, false, 1.0, window > 0.1 ? 48 : 72,
-                                1);
+    fit = limbus_fit::fit_round(small, near, window, ring_width, false, 1.0);
     if (!fit.good) return fit;
     if (fit.ellipse.arc_share < 0.1 || fit.contrast < 0.5) return {};
     near = fit.ellipse;
@@ -291,15 +290,8 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
       if (plausible(fit, options, least, most) && fit.plain_step > -0.05) fits.push_back(fit);
     }
   };
-  for (const Vote& vote : vote_centres(tiny, least / 2, most / 2)) {
+  for (const Vote& vote : vote_centres(tiny, least / 2, most / 2))
     try_centre({2 * vote.centre.x + 0.5, 2 * vote.centre.y + 0.5});
-    // Two clear rings one inside the other are a pupil and a limbus: no need to look elsewhere.
-    const auto clear = [](const Fit& fit) {
-      return worth(fit) > 2.5 && fit.ellipse.arc_share > 0.7;
-    };
-    const auto seen = std::count_if(fits.begin(), fits.end(), clear);
-    if (seen >= 2) break;
-  }
   // Once more about the best ring's own centre: a vote is some pixels off.
   const auto best = std::max_element(
       fits.begin(), fits.end(), [](const Fit& a, const Fit& b) { return worth(a) < worth(b); });

@@ -366,22 +366,23 @@ double middle_of_plain(const Steps& steps, int column) {
 }  // namespace
 
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
-              double half_width, bool linear, double chroma_trust, int sectors, int per_sector) {
+              double half_width, bool linear, double chroma_trust) {
+  constexpr int sectors = 96;
   Fit out;
   const double step = std::clamp(1.0 / near.mean_radius_px(), 0.008, 0.02);
   const int half = std::max(2, static_cast<int>(std::lround(half_width / step)));
   const double reach = window + (2.5 * half + 2) * step;
   const double from = -step * std::ceil(reach / step);
-  const Unwrapped polar = unwrap(small, near, sectors, per_sector, from, reach, step);
+  const Unwrapped polar = unwrap(small, near, sectors, 2, from, reach, step);
   const Steps steps = steps_of(polar, half, linear);
   const int mid = static_cast<int>(std::lround(-from / step));
-  const std::vector<int> column(static_cast<std::size_t>(sectors), mid);
+  std::vector<int> column(sectors, mid);
   const RingStep ring = ring_step(steps, column);
   if (ring.sectors < sectors / 3) return out;
   RingStep weighed = ring;
   for (std::size_t k = 1; k < 3; ++k) weighed.scatter[k] /= std::max(chroma_trust, 1e-3);
   const std::vector<Edge> edges = edges_of(steps, polar, weighed, window);
-  if (static_cast<int>(edges.size()) < sectors / 4) return out;
+  if (edges.size() < sectors / 4) return out;
   const Shape shape = fit_shape(edges, window);
   out.ellipse = moved(near, shape);
   out.ellipse.arc_share = shape.support / sectors;

@@ -76,8 +76,7 @@ struct Fit {
 // One round: unwraps about `near`, looks for the step within `window` (log radius) and fits the
 // ellipse.
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
-              double half_width, bool linear, double chroma_trust, int sectors = 96,
-              int per_sector = 2);
+              double half_width, bool linear, double chroma_trust);
 
 // Where luma's step lies in the mean over all sectors, as log radius against the ellipse; 0 where
 // there is no clear one within `window`. Iris texture and vessels, which shift the edge of single
