@@ -52,7 +52,7 @@ set(CPACK_PACKAGE_VENDOR "Rhumb")
 set(CPACK_PACKAGE_CONTACT "The Rhumb maintainers <maintainers@rhumb.example>")
 set(CPACK_PACKAGE_DESCRIPTION_SUMMARY "reads toric lens axes off recordings after surgery")
 set(CPACK_DEBIAN_PACKAGE_DESCRIPTION
-  "Rhumb reads recordings of toric intraocular lens operations afterwards and\n reports the achieved against the planned axis with its uncertainty. For\n review after surgery; not for guidance, diagnosis or treatment.")
+  "Rhumb reads recordings of toric intraocular lens operations afterwards and\nreports the achieved against the planned axis with its uncertainty. For\nreview after surgery; not for guidance, diagnosis or treatment.")
 set(CPACK_DEBIAN_PACKAGE_SECTION science)
 set(CPACK_DEBIAN_PACKAGE_PRIORITY optional)
 set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
