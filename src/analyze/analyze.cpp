@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyze/anchors.h"
 #include "analyze/passes.h"
 #include "analyze/rows.h"
 #include "analyze/summary.h"
@@ -153,6 +154,7 @@ outcome::CaseOutcome analyze(const casefile::Case& stated, const AnalyzeOptions&
                          out.planned_axis_rad,
                          belief.current || belief.previous || belief.nothing_there};
   out.rows = make_rows(inputs);
+  const std::vector<std::string> anchor_warnings = apply_anchors(stated, inputs, out.rows);
   out.episodes = make_episodes(out.rows);
   out.final = make_final(out.rows, out.episodes, out.planned_axis_rad);
   out.atlas_zero_meridian_rad = tie.zero_rad;
@@ -160,6 +162,7 @@ outcome::CaseOutcome analyze(const casefile::Case& stated, const AnalyzeOptions&
   out.axes_are_relative = tie.axes_are_relative;
   out.references = tie.findings;
   out.run.warnings = tie.warnings;
+  out.run.warnings.insert(out.run.warnings.end(), anchor_warnings.begin(), anchor_warnings.end());
   summarise(out, inputs, sampled.report.why_not, belief);
   if (progress) progress(1.0, out.video.duration_s);
   return out;

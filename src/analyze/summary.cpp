@@ -69,6 +69,7 @@ std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inp
                               deviation > 0.0 ? "counter-clockwise" : "clockwise",
                               people_axis(*outcome.planned_axis_rad));
   }
+  if (final.rests_on_anchor) text += "; this rests on marks set by hand";
   return text + ".";
 }
 

@@ -1,0 +1,105 @@
+// Marks drawn at known angles are found again.
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <cstdint>
+#include <opencv2/imgproc.hpp>
+
+#include "angle/angle.h"
+#include "lens/axis_search.h"
+#include "lens/mark_template.h"
+#include "lens/pupil.h"
+
+using namespace rhumb;
+using namespace rhumb::lens;
+
+namespace {
+
+// A glowing pupil with a line of ink at both ends of an axis; drawn at eight times the size and averaged down.
+Patch drawn(double axis_deg, Eigen::Vector2d centre, bool hide_second_end, int ink_luma, int ink_saturation,
+            std::uint64_t seed = 7) {
+  const PatchGeometry geometry;
+  constexpr int fine = 8;
+  const int size = geometry.size_px * fine;
+  cv::Mat luma(size, size, CV_8UC1, cv::Scalar(120));
+  cv::Mat saturation(size, size, CV_8UC1, cv::Scalar(90));
+  const auto to_pixel = [&](double radius, double phi) {
+    const Eigen::Vector2d p =
+        geometry.pixel_from(centre + radius * Eigen::Vector2d(std::cos(phi), std::sin(phi)));
+    return cv::Point(static_cast<int>(std::lround((p.x() + 0.5) * fine - 0.5)),
+                     static_cast<int>(std::lround((p.y() + 0.5) * fine - 0.5)));
+  };
+  for (int end = 0; end < (hide_second_end ? 1 : 2); ++end) {
+    const double phi = angle::rad_from_deg(axis_deg) + end * angle::pi;
+    for (auto [plane, value] : {std::pair{&luma, ink_luma}, std::pair{&saturation, ink_saturation}}) {
+      cv::line(*plane, to_pixel(0.38, phi), to_pixel(0.52, phi), cv::Scalar(value), 3 * fine, cv::LINE_AA);
+    }
+  }
+  Patch patch;
+  const cv::Size small(geometry.size_px, geometry.size_px);
+  cv::resize(luma, patch.luma, small, 0, 0, cv::INTER_AREA);
+  cv::resize(saturation, patch.saturation, small, 0, 0, cv::INTER_AREA);
+  cv::Mat noise(small, CV_16SC1);
+  cv::RNG random(seed);
+  for (cv::Mat* plane : {&patch.luma, &patch.saturation}) {
+    random.fill(noise, cv::RNG::NORMAL, 0.0, 1.5);
+    cv::Mat sum;
+    plane->convertTo(sum, CV_16S);
+    sum += noise;
+    sum.convertTo(*plane, CV_8U);
+  }
+  return patch;
+}
+
+int best_axis(const Patch& patch, MarkLook look) {
+  const PatchGeometry geometry;
+  const RadialGrid grid;
+  const MarkProfile profile = uninformed_profile(look, 0.58, grid);
+  const auto scores = search_axis(contrast_map(patch, geometry, {}), {}, geometry, grid, {},
+                                  std::span(&profile, 1))
+                          .front();
+  return static_cast<int>(std::max_element(scores.total.begin(), scores.total.end()) - scores.total.begin());
+}
+
+}  // namespace
+
+TEST_CASE("the search finds the axis of dark, grey and light marks about a decentred lens") {
+  for (const int axis : {3, 45, 90, 177}) {
+    CAPTURE(axis);
+    CHECK(best_axis(drawn(axis, {0.04, -0.03}, false, 80, 45), MarkLook::DarkAndGrey) == Approx(axis).margin(1));
+    CHECK(best_axis(drawn(axis, {-0.05, 0.02}, false, 120, 30), MarkLook::Grey) == Approx(axis).margin(1));
+    CHECK(best_axis(drawn(axis, {0.0, 0.05}, false, 130, 30), MarkLook::LightAndGrey) == Approx(axis).margin(1));
+  }
+}
+
+TEST_CASE("a template measures a small turn of its own marks to a tenth of a degree") {
+  const PatchGeometry geometry;
+  const RadialGrid grid;
+  const StripGeometry strip;
+  const Eigen::Vector2d centre(0.02, 0.01);
+  TemplateBuilder builder(grid, strip);
+  const auto strip_of = [&](double drawn_deg, double about_deg, std::uint64_t seed) {
+    const auto map = contrast_map(drawn(drawn_deg, centre, false, 80, 45, seed), geometry, {});
+    return mark_strip(map, {}, geometry, centre, angle::rad_from_deg(about_deg), grid, strip);
+  };
+  for (std::uint64_t seed = 1; seed <= 12; ++seed) builder.add(strip_of(60.0, 60.0, seed), 1.0F);
+  const MarkTemplate mark = builder.build();
+  CHECK(angle::deg_from_rad(symmetric_angle(mark, strip)) == Approx(0.0).margin(0.08));
+  for (const double turn : {-0.4, -0.15, 0.25, 0.4}) {
+    const TurnEstimate found = turn_of(strip_of(60.0 + turn, 60.0, 99), mark, strip);
+    CAPTURE(turn);
+    CHECK(angle::deg_from_rad(found.turn_rad) == Approx(turn).margin(0.1));
+    CHECK(found.gain == Approx(1.0).margin(0.25));
+  }
+}
+
+TEST_CASE("the pupil's edge is found where it was drawn") {
+  const PatchGeometry geometry;
+  cv::Mat patch(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(60));
+  const Eigen::Vector2d centre = geometry.pixel_from({0.03, -0.02});
+  cv::circle(patch, cv::Point2d(centre.x(), centre.y()), 64, cv::Scalar(130), cv::FILLED, cv::LINE_AA);
+  const auto pupil = find_pupil(patch, geometry);
+  REQUIRE(pupil);
+  CHECK(pupil->radius == Approx(64.0 / geometry.pixels_per_radius).margin(0.012));
+  CHECK(pupil->centre.x() == Approx(0.03).margin(0.012));
+  CHECK(pupil->centre.y() == Approx(-0.02).margin(0.012));
+}

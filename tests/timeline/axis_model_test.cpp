@@ -1,0 +1,92 @@
+#include "timeline/axis_model.h"
+
+#include <catch2/catch.hpp>
+#include <vector>
+
+using namespace rhumb::timeline;
+
+namespace {
+
+// Evidence as clear marks at one axis give it: high there and a little about it, low elsewhere.
+AxisEvidence marks_at(int axis_deg, float strength = 6.0F) {
+  AxisEvidence evidence;
+  evidence.log_ratio.fill(-2.0F);
+  for (int turn = -1; turn <= 1; ++turn) {
+    evidence.log_ratio[static_cast<std::size_t>((axis_deg + turn + axis_count) % axis_count)] =
+        turn == 0 ? strength : 0.5F * strength;
+  }
+  return evidence;
+}
+
+AxisEvidence nothing() {
+  AxisEvidence evidence;
+  evidence.log_ratio.fill(-3.0F);
+  return evidence;
+}
+
+}  // namespace
+
+TEST_CASE("the path finds where a lens comes, rests, is turned across 180 degrees and rests again") {
+  std::vector<AxisEvidence> current;
+  for (int k = 0; k < 30; ++k) current.push_back(nothing());
+  for (int k = 0; k < 40; ++k) current.push_back(marks_at(170));
+  for (int k = 1; k <= 10; ++k) current.push_back(marks_at((170 + 2 * k) % 180));
+  for (int k = 0; k < 40; ++k) current.push_back(marks_at(10));
+  const std::vector<AxisEvidence> previous(current.size());
+  const AxisPath path = most_probable_path(previous, current, {});
+  CHECK(path.phase[10] == Phase::None);
+  CHECK(path.axis_deg[10] == -1);
+  CHECK(path.phase[50] == Phase::New);
+  CHECK(path.axis_deg[50] == 170);
+  CHECK_FALSE(path.moving[50]);
+  CHECK(path.moving[75]);
+  CHECK(path.axis_deg[110] == 10);
+  const AxisPosterior posterior = posterior_about(path, previous, current, {});
+  CHECK(posterior.lens[10] < 0.01F);
+  CHECK(posterior.near_path[110] > 0.99F);
+}
+
+TEST_CASE("without evidence there is no lens, and nothing is a number out of nowhere") {
+  const std::vector<AxisEvidence> none(50, nothing());
+  const AxisPath path = most_probable_path(none, none, {});
+  for (const Phase phase : path.phase) CHECK(phase == Phase::None);
+  CHECK(path.log_ratio == 0.0);
+  CHECK(most_probable_path({}, {}, {}).phase.empty());
+}
+
+TEST_CASE("an exchange is a previous lens, a gap and a new lens") {
+  std::vector<AxisEvidence> previous;
+  std::vector<AxisEvidence> current;
+  const auto add = [&](const AxisEvidence& old_lens, const AxisEvidence& new_lens, int steps) {
+    for (int k = 0; k < steps; ++k) {
+      previous.push_back(old_lens);
+      current.push_back(new_lens);
+    }
+  };
+  add(marks_at(20), nothing(), 50);
+  add(nothing(), nothing(), 50);
+  add(nothing(), marks_at(45), 50);
+  AxisModelOptions options;
+  options.previous_lens = true;
+  const AxisPath path = most_probable_path(previous, current, options);
+  CHECK(path.phase[25] == Phase::Previous);
+  CHECK(path.axis_deg[25] == 20);
+  CHECK(path.phase[75] == Phase::None);
+  CHECK(path.phase[125] == Phase::New);
+  CHECK(path.axis_deg[125] == 45);
+}
+
+TEST_CASE("clutter that stands still while the lens is elsewhere loses its say") {
+  std::vector<AxisEvidence> current;
+  for (int k = 0; k < 20; ++k) {
+    AxisEvidence evidence = marks_at(100);
+    evidence.log_ratio[52] = 5.0F;
+    current.push_back(evidence);
+  }
+  std::vector<AxisEvidence> previous(current.size());
+  const AxisPath path = most_probable_path(previous, current, {});
+  REQUIRE(path.axis_deg[10] == 100);
+  subtract_standing_clutter(path, previous, current);
+  CHECK(current[10].log_ratio[52] <= 0.0F);
+  CHECK(current[10].log_ratio[100] == 6.0F);
+}
