@@ -31,7 +31,7 @@ double gap_deg(double a_deg, double b_deg) {
 
 }  // namespace
 
-// ISO 8429:1986, graduated dial scale (read in a transcript of the standard): looking at the eye
+// ISO 8429:1986, graduated dial scale (read in a scanned copy of the standard): looking at the eye
 // from outside, zero lies on the right of the horizontal, angles increase counter-clockwise, 90 is
 // vertical; the scale is the same for the right and the left eye.
 TEST_CASE("ISO 8429 - on an upright picture the dial is the displayed angle itself") {
