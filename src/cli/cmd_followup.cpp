@@ -7,7 +7,7 @@
 #include "casefile/read.h"
 #include "cli/command.h"
 #include "cli/progress.h"
-#include "cli/run_record.h"
+#include "cli/study_run.h"
 #include "files/staged_folder.h"
 #include "files/user_error.h"
 #include "followup/series.h"
@@ -20,23 +20,17 @@ namespace {
 struct Options {
   std::string file;
   std::string folder;
+  std::string table;
   int threads = 0;
   bool quiet = false;
 };
 
-outcome::RunRecord record_of(const casefile::Series& series, const std::stop_token& cancel) {
-  outcome::RunRecord record;
-  record.program_version = RHUMB_VERSION;
-  record.commit = built_commit();
-  record.libraries = library_versions();
-  record.case_sha256 = video::sha256_of_file(series.file, cancel);
-  for (const auto& visit : series.visits)
-    for (const auto& image : visit.images)
-      record.input_sha256.push_back(video::sha256_of_file(image, cancel));
-  return record;
-}
-
 int run(const Options& options, const std::stop_token& cancel) {
+  if (options.file.empty() == options.table.empty())
+    throw UserError("rhumb followup", "", "it needs a series file or a table, one of the two",
+                    "write rhumb followup series.toml --out DIR, or --table cohort.csv");
+  if (!options.table.empty())
+    return run_study({options.table, options.folder, options.threads, options.quiet}, cancel);
   const casefile::Series series = casefile::read_series(options.file);
   const files::StagedFolder seen_early(options.folder);  // refuses a bad folder before the work
   followup::SeriesOutcome outcome;
@@ -50,7 +44,8 @@ int run(const Options& options, const std::stop_token& cancel) {
     };
     outcome = followup::measure_series(series, measuring);
   }
-  const outcome::RunRecord record = record_of(series, cancel);
+  const outcome::RunRecord record =
+      series_record(video::sha256_of_file(series.file, cancel), photograph_hashes(series, cancel));
   if (cancel.stop_requested()) throw Interrupted();
   report::write_series(outcome, record, options.folder);
   for (const std::string& note : outcome.notes) fmt::print(stderr, "rhumb: {}\n", one_line(note));
@@ -68,14 +63,17 @@ void add_followup(CLI::App& program, Chosen& chosen) {
   auto options = std::make_shared<Options>();
   CLI::App* command = program.add_subcommand(
       "followup", "Say how far a lens has turned between photographs after surgery");
-  command->add_option("SERIES", options->file, "series file, as docs/casefile.md describes it")
-      ->required();
+  command->add_option("SERIES", options->file, "series file, as docs/casefile.md describes it");
+  command->add_option(
+      "--table", options->table,
+      "instead of a series: a table (CSV) of many eyes; goes on where a stopped run was");
   command->add_option("--out", options->folder, "folder for the outputs; made when missing")
       ->required();
   command->add_option("--threads", options->threads, "processor threads; never changes the outputs")
       ->check(CLI::Range(1, 256));
   command->add_flag("--quiet", options->quiet, "say nothing but errors and what was refused");
-  command->footer(footer("rhumb followup series.toml --out followup"));
+  command->footer(footer(
+      "rhumb followup series.toml --out followup\n  rhumb followup --table study.csv --out study"));
   command->callback([&chosen, options] {
     chosen.run = [options](const std::stop_token& cancel) { return run(*options, cancel); };
   });

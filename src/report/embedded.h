@@ -18,5 +18,8 @@ std::string_view timeline_csv_metadata_json();
 std::string_view followup_html();
 std::string_view followup_css();
 std::string_view followup_js();
+std::string_view study_html();
+std::string_view study_css();
+std::string_view study_js();
 
 }  // namespace rhumb::report::embedded

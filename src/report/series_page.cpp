@@ -14,11 +14,11 @@
 #include "report/caution.h"
 #include "report/degrees.h"
 #include "report/embedded.h"
+#include "report/hash_source.h"
 #include "report/json_values.h"
 #include "report/series_report.h"
 #include "report/template.h"
 #include "report/words.h"
-#include "video/digest.h"
 
 namespace rhumb::report {
 namespace {
@@ -29,14 +29,6 @@ using followup::VisitResult;
 
 constexpr int straight_px = 760;       // width of a straightened photograph
 constexpr double straight_half = 1.5;  // limbal radii shown each way
-
-std::string hash_source(const std::string& text) {
-  const std::string hexadecimal = video::sha256_of_text(text);
-  std::vector<std::uint8_t> bytes;
-  for (std::size_t at = 0; at + 1 < hexadecimal.size(); at += 2)
-    bytes.push_back(static_cast<std::uint8_t>(std::stoi(hexadecimal.substr(at, 2), nullptr, 16)));
-  return "'sha256-" + base64(bytes) + "'";
-}
 
 std::string jpeg_address(const cv::Mat& bgr) {
   std::vector<std::uint8_t> bytes;

@@ -8,23 +8,13 @@
 #include "report/degrees.h"
 #include "report/json_values.h"
 #include "report/series_report.h"
+#include "report/timeline_csv.h"
 
 namespace rhumb::report {
 namespace {
 
 using followup::SeriesOutcome;
 using followup::VisitResult;
-
-// RFC 4180.
-std::string quoted(const std::string& text) {
-  if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
-  std::string out = "\"";
-  for (const char c : text) {
-    if (c == '"') out += '"';
-    out += c;
-  }
-  return out + '"';
-}
 
 std::string degrees_text(double value) { return fmt::format("{:.4f}", rounded(value)); }
 
@@ -52,7 +42,7 @@ std::string drift_csv(const SeriesOutcome& series) {
       "visit,date,axis_deg,axis_low_deg,axis_high_deg,head_tilt_deg,drift_deg,drift_low_deg,"
       "drift_high_deg,step_deg\r\n";
   for (const VisitResult& visit : series.visits) {
-    out += quoted(visit.label) + ',' + quoted(visit.date);
+    out += csv_field(visit.label) + ',' + csv_field(visit.date);
     const auto three = [&](const std::optional<IntervalDeg>& v) {
       out += v ? fmt::format(",{},{},{}", degrees_text(v->value), degrees_text(v->low),
                              degrees_text(v->high))
@@ -85,10 +75,12 @@ std::string series_json(const SeriesOutcome& series, const outcome::RunRecord& r
   for (std::size_t v = 0; v < series.visits.size(); ++v) {
     const VisitResult& visit = series.visits[v];
     Json photographs = Json::array();
-    for (const auto& photo : series.photos) {
+    for (std::size_t place = 0; place < series.photos.size(); ++place) {
+      const auto& photo = series.photos[place];
       if (photo.visit != static_cast<int>(v)) continue;
       Json one;
       one["file"] = photo.file.filename().string();
+      one["sha256"] = text_or_null(place < run.input_sha256.size() ? run.input_sha256[place] : "");
       one["matched"] = photo.matched;
       one["limbus"] = nullptr;
       if (photo.limbus)
