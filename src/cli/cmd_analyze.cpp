@@ -8,6 +8,7 @@
 #include <thread>
 
 #include "analyze/analyze.h"
+#include "casefile/patient_orientation.h"
 #include "casefile/read.h"
 #include "cli/clock.h"
 #include "cli/command.h"
@@ -16,6 +17,7 @@
 #include "files/staged_folder.h"
 #include "files/user_error.h"
 #include "report/report.h"
+#include "video/dicom_object.h"
 
 namespace rhumb::cli {
 namespace {
@@ -117,8 +119,18 @@ void say(const outcome::CaseOutcome& outcome, const Options& options) {
   fmt::print("Open {} in a browser. {}\n", page.string(), caution);
 }
 
+// A recording that is a DICOM object says for itself which eye it shows, when, and how it lies.
+void check_objects(const casefile::Case& stated) {
+  for (const auto& file : stated.video.files)
+    if (const auto says = video::read_dicom_object(file))
+      casefile::check_against_file(
+          {stated.eye, stated.date, stated.video.superior, stated.video.mirrored},
+          {says->laterality, says->date, says->patient_orientation}, file.string());
+}
+
 int run(const Options& options, const std::stop_token& cancel) {
   const casefile::Case stated = casefile::read_case(options.file);
+  check_objects(stated);
   const analyze::AnalyzeOptions analysis = analysis_options(options);
   const files::StagedFolder seen_early(options.folder);  // refuses a bad folder before the work
   HashesBeside hashes(stated, cancel);

@@ -36,16 +36,11 @@ int run(const Options& options, const std::stop_token& cancel) {
   followup::SeriesOutcome outcome;
   {
     ProgressLine progress("Reading", options.quiet);
-    followup::SeriesOptions measuring;
-    measuring.threads = options.threads;
-    measuring.cancel = cancel;
-    measuring.progress = [&progress](int done, int of) {
-      progress.show(static_cast<double>(done) / of);
-    };
-    outcome = followup::measure_series(series, measuring);
+    outcome = measure_whole_series(
+        series, options.threads, [&](double share) { progress.show(share); }, cancel);
   }
   const outcome::RunRecord record =
-      series_record(video::sha256_of_file(series.file, cancel), photograph_hashes(series, cancel));
+      series_record(video::sha256_of_file(series.file, cancel), series_hashes(series, cancel));
   if (cancel.stop_requested()) throw Interrupted();
   report::write_series(outcome, record, options.folder);
   for (const std::string& note : outcome.notes) fmt::print(stderr, "rhumb: {}\n", one_line(note));

@@ -11,6 +11,7 @@
 #include "cli/run_record.h"
 #include "files/user_error.h"
 #include "validate/run.h"
+#include "validate/series_suite.h"
 
 namespace rhumb::cli {
 namespace {
@@ -29,7 +30,7 @@ std::string known_suites() {
   std::string names;
   for (const std::string& name : validate::suite_names())
     names += (names.empty() ? "" : ", ") + name;
-  return names;
+  return names + ", followup";
 }
 
 std::string command_of(const Options& o) {
@@ -38,7 +39,33 @@ std::string command_of(const Options& o) {
   return command + " --out DIR";
 }
 
+int worker_count(const Options& options) {
+  return options.workers > 0 ? options.workers
+                             : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
+}
+
+const char* seed_words(const Options& options) {
+  return options.tuning ? "Seeds on which thresholds may have been set: not for reporting."
+                        : "No threshold was set on these seeds.";
+}
+
+// Photographs instead of recordings.
+int run_followup(const Options& options, const std::stop_token& cancel) {
+  const auto scenes = validate::draw_series(
+      options.clips, options.tuning ? validate::Seeds::Tuning : validate::Seeds::Report);
+  validate::SeriesRunOptions running;
+  running.workers = worker_count(options);
+  running.keep_pictures = options.keep;
+  running.cancel = cancel;
+  ProgressLine progress("Validating", options.quiet);
+  running.progress = [&](int done, int total) { progress.show(static_cast<double>(done) / total); };
+  const auto scores = validate::run_series(scenes, options.folder, running);
+  validate::write_series_pages(scores, command_of(options), seed_words(options), options.folder);
+  return exit_done;
+}
+
 int run(const Options& options, const std::stop_token& cancel) {
+  if (options.suite == "followup") return run_followup(options, cancel);
   validate::SuiteOptions suite;
   suite.clips = options.clips;
   suite.seeds = options.tuning ? validate::Seeds::Tuning : validate::Seeds::Report;
@@ -47,9 +74,7 @@ int run(const Options& options, const std::stop_token& cancel) {
     throw UserError("SUITE", "", "'" + options.suite + "' is not known",
                     "write one of: " + known_suites());
   validate::RunOptions running;
-  running.workers = options.workers > 0
-                        ? options.workers
-                        : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
+  running.workers = worker_count(options);
   running.keep_videos = options.keep;
   running.build = built_commit();
   running.cancel = cancel;
@@ -58,10 +83,7 @@ int run(const Options& options, const std::stop_token& cancel) {
     progress.show(static_cast<double>(done) / total);
   };
   const auto scores = validate::run_suite(clips, options.folder, running);
-  const validate::PageFacts facts{
-      options.suite, command_of(options),
-      options.tuning ? "Seeds on which thresholds may have been set: not for reporting."
-                     : "No threshold was set on these seeds."};
+  const validate::PageFacts facts{options.suite, command_of(options), seed_words(options)};
   validate::write_pages(scores, facts, options.folder);
   return exit_done;
 }

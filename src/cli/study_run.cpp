@@ -5,13 +5,16 @@
 #include <algorithm>
 #include <atomic>
 #include <mutex>
+#include <optional>
 #include <thread>
 
+#include "casefile/read.h"
 #include "cli/command.h"
 #include "cli/progress.h"
 #include "cli/run_record.h"
 #include "files/staged_folder.h"
 #include "files/user_error.h"
+#include "followup/operation.h"
 #include "followup/series.h"
 #include "report/series_report.h"
 #include "report/study_report.h"
@@ -30,13 +33,11 @@ Done measure_eye(const study::Table& table, const study::TableEye& eye, const fs
                  int threads, const std::stop_token& cancel) {
   const casefile::Series series = study::series_of(table, eye);
   const std::string stated = study::series_sha256(eye);
-  const std::vector<std::string> inputs = photograph_hashes(series, cancel);
+  const std::vector<std::string> inputs = series_hashes(series, cancel);
   if (study::is_up_to_date(folder, RHUMB_VERSION, built_commit(), stated, inputs))
     return Done::UpToDate;
-  followup::SeriesOptions measuring;
-  measuring.threads = threads;
-  measuring.cancel = cancel;
-  const followup::SeriesOutcome outcome = followup::measure_series(series, measuring);
+  const followup::SeriesOutcome outcome = measure_whole_series(
+      series, threads, [](double) {}, cancel);
   if (cancel.stop_requested()) throw Interrupted();
   report::write_series(outcome, series_record(stated, inputs), folder);
   return Done::Measured;
@@ -98,12 +99,41 @@ outcome::RunRecord series_record(const std::string& series_sha256,
   return record;
 }
 
-std::vector<std::string> photograph_hashes(const casefile::Series& series,
-                                           const std::stop_token& cancel) {
+std::vector<std::string> series_hashes(const casefile::Series& series,
+                                       const std::stop_token& cancel) {
   std::vector<std::string> out;
+  if (!series.operation.empty() && !fs::is_directory(series.operation)) {
+    const InputHashes operation = hash_inputs(casefile::read_case(series.operation), cancel);
+    out.push_back(operation.case_file);
+    out.insert(out.end(), operation.inputs.begin(), operation.inputs.end());
+  }
   for (const auto& visit : series.visits)
     for (const auto& image : visit.images) out.push_back(video::sha256_of_file(image, cancel));
   return out;
+}
+
+followup::SeriesOutcome measure_whole_series(const casefile::Series& series, int threads,
+                                             const std::function<void(double share)>& progress,
+                                             const std::stop_token& cancel) {
+  // Most of the time goes into the recording, where there is one.
+  const double before = series.operation.empty() ? 0.0 : 0.9;
+  std::optional<followup::Operation> operation;
+  if (!series.operation.empty()) {
+    followup::OperationOptions reading;
+    reading.threads =
+        threads > 0 ? threads : std::max(1, static_cast<int>(std::thread::hardware_concurrency()));
+    reading.progress = [&](double share) { progress(before * share); };
+    reading.cancel = cancel;
+    operation = followup::read_operation(series.operation, series.eye, reading);
+  }
+  followup::SeriesOptions measuring;
+  measuring.threads = threads;
+  measuring.cancel = cancel;
+  measuring.progress = [&](int done, int of) {
+    progress(before + (1 - before) * static_cast<double>(done) / of);
+  };
+  if (operation) measuring.operation = &*operation;
+  return followup::measure_series(series, measuring);
 }
 
 int run_study(const StudyRun& run, const std::stop_token& cancel) {

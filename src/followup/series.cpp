@@ -10,9 +10,11 @@
 #include <thread>
 
 #include "angle/angle.h"
+#include "casefile/patient_orientation.h"
 #include "eye/limbus.h"
 #include "files/user_error.h"
 #include "followup/choose_marks.h"
+#include "followup/operation.h"
 
 namespace rhumb::followup {
 namespace {
@@ -43,46 +45,13 @@ void for_all(int count, int threads, const SeriesOptions& options,
   if (options.cancel.stop_requested()) throw Interrupted();
 }
 
-// The photograph with the forehead on top and not mirrored.
-cv::Mat upright(const cv::Mat& bgr, const casefile::Visit& visit) {
-  cv::Mat out = bgr;
-  if (visit.mirrored) cv::flip(out, out, 1);
-  // `superior` describes the picture as it is; flipping swaps left and right.
-  auto where = visit.superior;
-  if (visit.mirrored && where == casefile::Superior::Left) {
-    where = casefile::Superior::Right;
-  } else if (visit.mirrored && where == casefile::Superior::Right) {
-    where = casefile::Superior::Left;
-  }
-  switch (where) {
-    case casefile::Superior::Top:
-      break;
-    case casefile::Superior::Bottom:
-      cv::rotate(out, out, cv::ROTATE_180);
-      break;
-    case casefile::Superior::Left:
-      cv::rotate(out, out, cv::ROTATE_90_CLOCKWISE);
-      break;
-    case casefile::Superior::Right:
-      cv::rotate(out, out, cv::ROTATE_90_COUNTERCLOCKWISE);
-      break;
-  }
-  return out;
-}
-
 void cross_check(const casefile::Series& series, const casefile::Visit& visit,
                  const std::filesystem::path& file, const reference::PhotoFacts& facts) {
-  const char stated = series.eye == casefile::Eye::Right ? 'R' : 'L';
-  if (facts.laterality && *facts.laterality != stated)
-    throw UserError(
-        file.string(), "laterality",
-        fmt::format("the file says {} eye, the series says {}",
-                    *facts.laterality == 'R' ? "right" : "left", stated == 'R' ? "right" : "left"),
-        "name the right photograph, or correct series.eye");
-  if (!facts.date.empty() && !visit.date.empty() && facts.date != visit.date)
-    throw UserError(file.string(), "date",
-                    fmt::format("the file says {}, the visit says {}", facts.date, visit.date),
-                    "name the right photograph, or correct the visit's date");
+  casefile::check_against_file(
+      {series.eye, visit.date, visit.superior, visit.mirrored},
+      {facts.laterality ? std::string(1, *facts.laterality) : std::string(), facts.date,
+       facts.patient_orientation},
+      file.string());
 }
 
 struct Prepared {
@@ -119,43 +88,55 @@ outcome::Interval interval(double value, double se) {
   return {value, value - normal_95 * se, value + normal_95 * se};
 }
 
-// What a photograph's axis answers to: itself (reading) and the joint solution.
-double joint_variance(const JointSolution& joint, int v, double picture_rad, int w,
-                      double other_rad) {
+double picture_direction(const PhotoResult& photo) {
+  return photo.candidates[static_cast<std::size_t>(photo.chosen)].direction_rad();
+}
+
+// What an axis answers to in the joint solution.
+Eigen::VectorXd gradient(const JointSolution& joint, int v, double picture_rad) {
   Eigen::VectorXd j = Eigen::VectorXd::Zero(joint.covariance.rows());
-  j.segment<3>(3 * v) += joint.jacobian(v, picture_rad);
-  if (w >= 0) j.segment<3>(3 * w) -= joint.jacobian(w, other_rad);
+  j.segment<3>(3 * v) = joint.jacobian(v, picture_rad);
+  return j;
+}
+
+double joint_variance(const JointSolution& joint, const Eigen::VectorXd& j) {
   return j.dot(joint.covariance * j);
 }
 
 struct VisitAxis {
-  std::vector<int> photos;
   double axis_rad = 0;
   double reading_var = 0;
+  Eigen::VectorXd gradient;  // by the joint solution
 };
 
-// Several photographs of a visit: weighted mean of their axes.
-std::optional<VisitAxis> visit_axis(const SeriesOutcome& out, int visit) {
+// Several photographs of a visit: weighted mean of their axes. Where they differ by more than they
+// promise, the mean promises less.
+std::optional<VisitAxis> visit_axis(const SeriesOutcome& out, const JointSolution& joint,
+                                    int visit) {
   VisitAxis result;
-  double weights = 0, sum = 0, base = 0;
+  result.gradient = Eigen::VectorXd::Zero(joint.covariance.rows());
+  double weights = 0, sum = 0, squares = 0, base = 0;
+  int n = 0;
   for (int p = 0; p < static_cast<int>(out.photos.size()); ++p) {
     const PhotoResult& photo = out.photos[static_cast<std::size_t>(p)];
     if (photo.visit != visit || !photo.axis_rad) continue;
-    const double se = photo.candidates[static_cast<std::size_t>(photo.chosen)].se_rad;
-    const double w = 1 / (se * se);
-    if (result.photos.empty()) base = *photo.axis_rad;
-    sum += w * angle::wrap_deviation(*photo.axis_rad - base);
+    const double w =
+        1 / std::pow(photo.candidates[static_cast<std::size_t>(photo.chosen)].se_rad, 2);
+    if (n == 0) base = *photo.axis_rad;
+    const double off = angle::wrap_deviation(*photo.axis_rad - base);
+    sum += w * off;
+    squares += w * off * off;
     weights += w;
-    result.photos.push_back(p);
+    result.gradient += w * gradient(joint, p, picture_direction(photo));
+    ++n;
   }
-  if (result.photos.empty()) return std::nullopt;
-  result.axis_rad = angle::wrap_axis(base + sum / weights);
-  result.reading_var = 1 / weights;
+  if (n == 0) return std::nullopt;
+  const double mean = sum / weights;
+  const double scatter = n > 1 ? std::max(0.0, squares - weights * mean * mean) / (n - 1) : 0.0;
+  result.axis_rad = angle::wrap_axis(base + mean);
+  result.reading_var = std::max(1.0, scatter) / weights;
+  result.gradient /= weights;
   return result;
-}
-
-double picture_direction(const PhotoResult& photo) {
-  return photo.candidates[static_cast<std::size_t>(photo.chosen)].direction_rad();
 }
 
 // How each photograph shows the eye: by its pair with the base where there is one, which also knows
@@ -188,19 +169,15 @@ void fill_visits(SeriesOutcome& out, const JointSolution& joint) {
         result.head_tilt = interval(photo.rotation_rad, std::hypot(photo.rotation_se_rad, 0.0005));
       if (!photo.why_not.empty() && result.why_not.empty()) result.why_not = photo.why_not;
     }
-    const auto axis = visit_axis(out, v);
+    const auto axis = visit_axis(out, joint, v);
     if (axis) {
       result.why_not.clear();
-      const int p = axis->photos.front();
-      const double direction = picture_direction(out.photos[static_cast<std::size_t>(p)]);
-      result.axis = interval(axis->axis_rad, std::sqrt(axis->reading_var +
-                                                       joint_variance(joint, p, direction, -1, 0)));
+      result.axis = interval(axis->axis_rad,
+                             std::sqrt(axis->reading_var + joint_variance(joint, axis->gradient)));
       const auto since = [&](const VisitAxis& other) {
-        const int q = other.photos.front();
-        const double other_direction = picture_direction(out.photos[static_cast<std::size_t>(q)]);
         const double value = angle::wrap_deviation(axis->axis_rad - other.axis_rad);
         return interval(value, std::sqrt(axis->reading_var + other.reading_var +
-                                         joint_variance(joint, p, direction, q, other_direction)));
+                                         joint_variance(joint, axis->gradient - other.gradient)));
       };
       if (v == 0) {
         first = axis;
@@ -216,13 +193,79 @@ void fill_visits(SeriesOutcome& out, const JointSolution& joint) {
   }
 }
 
-}  // namespace
+// Axes, which count from the first photograph's horizontal, to the eye's meridians.
+void turn_axes(SeriesOutcome& out) {
+  if (out.zero_rad == 0 && out.zero_se_rad == 0) return;
+  for (PhotoResult& photo : out.photos)
+    if (photo.axis_rad) photo.axis_rad = angle::wrap_axis(*photo.axis_rad + out.zero_rad);
+  for (VisitResult& visit : out.visits)
+    if (visit.axis) {
+      const double se = std::hypot((visit.axis->high_rad - visit.axis->low_rad) / (2 * 1.959964),
+                                   out.zero_se_rad);
+      visit.axis = interval(angle::wrap_axis(visit.axis->value_rad + out.zero_rad), se);
+    }
+}
 
-SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions& options) {
+// The operation's frames go before the photographs, as those of a visit of its own.
+void add_operation(SeriesOutcome& out, std::vector<Prepared>& prepared,
+                   const Operation& operation) {
+  if (operation.frames.empty()) return;
+  casefile::Visit visit;
+  visit.label = "operation";
+  visit.date = operation.date;
+  for (const casefile::Visit& other : out.stated.visits)
+    if (other.label == visit.label) visit.label = "operation (recording)";
+  out.stated.visits.insert(out.stated.visits.begin(), visit);
+  for (const OperationFrame& frame : operation.frames) {
+    PhotoResult photo;
+    photo.file = fmt::format("operation-{:.2f}s", frame.time_s);
+    photo.from_operation = true;
+    out.photos.push_back(std::move(photo));
+    Prepared ready;
+    ready.photo = reference::photo_of(frame.bgr);
+    ready.limbi = {frame.limbus};
+    prepared.push_back(std::move(ready));
+  }
+}
+
+// What the timeline says of a frame stands for a reading of its marks; `distance` only places the
+// marks on the page.
+void set_operation_marks(PhotoResult& photo, const OperationFrame& frame, std::size_t frames,
+                         double distance) {
+  MarkCandidate mark;
+  const Eigen::Vector2d u(std::cos(frame.direction_rad), std::sin(frame.direction_rad));
+  mark.distance = distance > 0 ? distance : MarkOptions{}.distance_mean;
+  mark.end_a = mark.distance * u;
+  mark.end_b = -mark.distance * u;
+  // Frames of one recording share most of their error: averaging them does not make it smaller.
+  mark.se_rad = frame.se_rad * std::sqrt(static_cast<double>(frames));
+  photo.candidates = {mark};
+  photo.chosen = 0;
+  photo.why_not.clear();
+}
+
+// Axes from the eye's meridians, as the operation knows them.
+void count_from_meridians(SeriesOutcome& out, const JointSolution& joint,
+                          const Operation& operation) {
+  if (!operation.meridians_known) return;
+  for (std::size_t k = 0; k < operation.frames.size(); ++k) {
+    if (!out.photos[k].matched) continue;
+    const double in_eye =
+        joint.eye_direction(static_cast<int>(k), operation.frames[k].direction_rad);
+    out.zero_rad = angle::wrap_deviation(operation.frames[k].axis_rad - in_eye);
+    out.zero_se_rad = operation.zero_se_rad;
+    return;
+  }
+}
+
+SeriesOutcome measure(const casefile::Series& series, const SeriesOptions& options) {
   SeriesOutcome out;
   out.stated = series;
-  for (int v = 0; v < static_cast<int>(series.visits.size()); ++v)
-    for (const auto& image : series.visits[static_cast<std::size_t>(v)].images) {
+  std::vector<Prepared> prepared;
+  if (options.operation != nullptr) add_operation(out, prepared, *options.operation);
+  const int frames = static_cast<int>(out.photos.size());
+  for (int v = frames > 0 ? 1 : 0; v < static_cast<int>(out.stated.visits.size()); ++v)
+    for (const auto& image : out.stated.visits[static_cast<std::size_t>(v)].images) {
       PhotoResult photo;
       photo.file = image;
       photo.visit = v;
@@ -232,21 +275,23 @@ SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions
   const int threads = options.threads > 0
                           ? options.threads
                           : std::max(1, static_cast<int>(std::thread::hardware_concurrency()));
-  std::vector<Prepared> prepared(out.photos.size());
+  prepared.resize(out.photos.size());
   int done = 0;
   std::mutex guard;
   for_all(count, threads, options, [&](int i) {
     PhotoResult& result = out.photos[static_cast<std::size_t>(i)];
     Prepared& ready = prepared[static_cast<std::size_t>(i)];
-    const casefile::Visit& visit = series.visits[static_cast<std::size_t>(result.visit)];
-    const reference::Photo read = reference::read_photo(result.file);
-    cross_check(series, visit, result.file, read.facts);
-    ready.photo = reference::photo_of(upright(read.bgr, visit));
+    if (!result.from_operation) {
+      const casefile::Visit& visit = out.stated.visits[static_cast<std::size_t>(result.visit)];
+      const reference::Photo read = reference::read_photo(result.file);
+      cross_check(series, visit, result.file, read.facts);
+      ready.photo = reference::photo_of(upright_picture(read.bgr, visit.superior, visit.mirrored));
+      ready.limbi =
+          eye::likely_limbi(ready.photo.luma, ready.photo.cb, ready.photo.cr, {}, most_limbi);
+    }
     const cv::Mat& bgr = ready.photo.bgr;
     result.width = bgr.cols;
     result.height = bgr.rows;
-    ready.limbi =
-        eye::likely_limbi(ready.photo.luma, ready.photo.cb, ready.photo.cr, {}, most_limbi);
     for (const auto& limbus : ready.limbi)
       ready.views.push_back(
           eye::ring_view(ready.photo.luma, ready.photo.cb, ready.photo.cr, limbus));
@@ -300,6 +345,7 @@ SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions
       return;
     }
     result.limbus = prepared[k].limbi[static_cast<std::size_t>(limbus[k])];
+    if (result.from_operation) return;
     read_marks(result, prepared[k].photo, series.lens, options, options.marks);
   });
   const double distance = choose_marks(out, joint);
@@ -310,12 +356,17 @@ SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions
     narrow.distance_sd = 0.02;
     for_all(count, threads, options, [&](int i) {
       PhotoResult& result = out.photos[static_cast<std::size_t>(i)];
-      if (result.chosen < 0 && result.limbus)
+      if (result.chosen < 0 && result.limbus && !result.from_operation)
         read_marks(result, prepared[static_cast<std::size_t>(i)].photo, series.lens, options,
                    narrow);
     });
     choose_marks(out, joint);
   }
+
+  for (int k = 0; k < frames; ++k)
+    set_operation_marks(out.photos[static_cast<std::size_t>(k)],
+                        options.operation->frames[static_cast<std::size_t>(k)],
+                        options.operation->frames.size(), distance);
 
   for (int p = 0; p < count; ++p) {
     const auto k = static_cast<std::size_t>(p);
@@ -342,7 +393,7 @@ SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions
     photo.axis_rad = angle::wrap_axis(joint.eye_direction(p, direction));
     photo.axis_se_rad =
         std::sqrt(std::pow(photo.candidates[static_cast<std::size_t>(photo.chosen)].se_rad, 2) +
-                  joint_variance(joint, p, direction, -1, 0));
+                  joint_variance(joint, gradient(joint, p, direction)));
     out.measured = true;
   }
   for (const Pair& pair : out.pairs)
@@ -352,7 +403,9 @@ SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions
           out.photos[static_cast<std::size_t>(pair.first)].file.filename().string(),
           out.photos[static_cast<std::size_t>(pair.second)].file.filename().string(),
           angle::deg_from_rad(pair.residual_rad)));
+  if (frames > 0) count_from_meridians(out, joint, *options.operation);
   fill_visits(out, joint);
+  turn_axes(out);
   const VisitResult* last = nullptr;
   for (const VisitResult& visit : out.visits)
     if (visit.drift && &visit != &out.visits.front()) last = &visit;
@@ -365,6 +418,27 @@ SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions
     out.verdict = out.measured ? "No rotation between visits could be measured."
                                : "No axis could be measured in any photograph.";
   }
+  return out;
+}
+
+}  // namespace
+
+SeriesOutcome measure_series(const casefile::Series& series, const SeriesOptions& options) {
+  SeriesOutcome out = measure(series, options);
+  if (options.operation == nullptr) return out;
+  const bool used = !out.photos.empty() && out.photos.front().from_operation;
+  if (!used || out.visits.front().axis) {
+    out.notes.push_back(options.operation->remark);
+    return out;
+  }
+  // Frames that fit no photograph would leave every visit without a first one.
+  SeriesOptions without = options;
+  without.operation = nullptr;
+  out = measure(series, without);
+  out.notes.emplace_back(
+      "the operation's frames do not match the photographs, so it is left out: rotation counts "
+      "from "
+      "the first photographs");
   return out;
 }
 

@@ -16,11 +16,14 @@
 
 namespace rhumb::followup {
 
+struct Operation;
+
 struct SeriesOptions {
   int threads = 0;  // 0: one a core
   eye::RingMatchOptions match;
   MarkOptions marks;
-  double reading_floor_rad = 0.0017;  // 0.1 degrees: what no reading of marks is better than
+  const Operation* operation = nullptr;  // visit zero, where the series names one
+  double reading_floor_rad = 0.0017;     // 0.1 degrees: what no reading of marks is better than
   std::stop_token cancel;
   std::function<void(int done, int of)>
       progress;  // may be empty; called from several threads, one at a time
@@ -30,8 +33,9 @@ struct SeriesOptions {
 struct PhotoResult {
   std::filesystem::path file;
   int visit = 0;
-  cv::Mat upright_bgr;   // reduced to at most 1600 pixels wide, for the page
-  double reduced = 1.0;  // its pixels per pixel of the photograph
+  bool from_operation = false;  // a frame of the recording; `file` then only names it
+  cv::Mat upright_bgr;          // reduced to at most 1600 pixels wide, for the page
+  double reduced = 1.0;         // its pixels per pixel of the photograph
   int width = 0, height = 0;
   std::optional<eye::LimbusEllipse> limbus;  // in the upright photograph's pixels
   std::vector<MarkCandidate> candidates;
@@ -63,6 +67,10 @@ struct SeriesOutcome {
   std::vector<PhotoResult> photos;
   std::vector<Pair> pairs;
   std::vector<VisitResult> visits;
+  // Axes have been turned by this, from the first photograph's horizontal to the eye's meridians as
+  // the operation knows them; 0 without an operation.
+  double zero_rad = 0.0;
+  double zero_se_rad = 0.0;
   std::vector<std::string> notes;  // what was refused, assumed or at odds, in plain words
   std::string verdict;
   bool measured = false;  // at least one axis

@@ -1,10 +1,12 @@
 #include "reference/dicom_photo.h"
 
 #include <dcmtk/config/osconfig.h>
+#include <dcmtk/dcmdata/dcrledrg.h>
 #include <dcmtk/dcmdata/dctk.h>
 #include <dcmtk/dcmimage/diregist.h>
 #include <dcmtk/dcmimgle/dcmimage.h>
 #include <dcmtk/dcmjpeg/djdecode.h>
+#include <dcmtk/dcmjpls/djdecode.h>
 
 #include <mutex>
 #include <opencv2/imgproc.hpp>
@@ -18,7 +20,11 @@ namespace {
 // DCMTK keeps its decoders in a global list; it is filled once.
 void register_decoders() {
   static std::once_flag once;
-  std::call_once(once, [] { DJDecoderRegistration::registerCodecs(); });
+  std::call_once(once, [] {
+    DJDecoderRegistration::registerCodecs();
+    DJLSDecoderRegistration::registerCodecs();
+    DcmRLEDecoderRegistration::registerCodecs();
+  });
 }
 
 std::string text_of(DcmDataset& data, const DcmTagKey& tag) {

@@ -35,6 +35,15 @@ std::optional<IntervalDeg> turn_of(const std::optional<outcome::Interval>& turn)
   return deviation_deg(*turn);
 }
 
+// The photographs' fingerprints are the last of the run's inputs; a frame of the operation has
+// none.
+std::string sha256_of(const SeriesOutcome& series, std::size_t place,
+                      const outcome::RunRecord& run) {
+  const std::size_t behind = series.photos.size() - place;
+  if (series.photos[place].from_operation || behind > run.input_sha256.size()) return {};
+  return run.input_sha256[run.input_sha256.size() - behind];
+}
+
 }  // namespace
 
 std::string drift_csv(const SeriesOutcome& series) {
@@ -80,7 +89,7 @@ std::string series_json(const SeriesOutcome& series, const outcome::RunRecord& r
       if (photo.visit != static_cast<int>(v)) continue;
       Json one;
       one["file"] = photo.file.filename().string();
-      one["sha256"] = text_or_null(place < run.input_sha256.size() ? run.input_sha256[place] : "");
+      one["sha256"] = text_or_null(sha256_of(series, place, run));
       one["matched"] = photo.matched;
       one["limbus"] = nullptr;
       if (photo.limbus)

@@ -4,6 +4,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cstring>
 #include <new>
@@ -47,6 +48,8 @@ void check_kind(const std::filesystem::path& path) {
 FileInput::FileInput(const std::filesystem::path& path, std::stop_token cancel)
     : cancel_(std::move(cancel)) {
   check_kind(path);
+  if (auto object = read_dicom_object(path)) pieces_ = std::move(object->stream);
+  for (const auto& piece : pieces_) piece_bytes_ += piece.length;
   descriptor_ = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
   if (descriptor_ < 0) {
     throw VideoError(path, "", std::string("can't be opened (") + std::strerror(errno) + ")",
@@ -79,11 +82,39 @@ void FileInput::attach(AVFormatContext& format) {
   format.interrupt_callback = {&stop_when_cancelled, this};
 }
 
+// What is left of the piece at hand, at most `size` bytes.
+int FileInput::read_piece(std::uint8_t* buffer, int size) {
+  std::int64_t before = 0;
+  for (const auto& piece : pieces_) {
+    const std::int64_t inside = place_ - before;
+    if (inside < piece.length) {
+      const auto most =
+          static_cast<std::size_t>(std::min<std::int64_t>(size, piece.length - inside));
+      const ssize_t got = ::pread(descriptor_, buffer, most, piece.start + inside);
+      if (got == 0) return AVERROR_EOF;
+      if (got < 0) return AVERROR(errno);
+      place_ += got;
+      return static_cast<int>(got);
+    }
+    before += piece.length;
+  }
+  return AVERROR_EOF;
+}
+
+std::int64_t FileInput::seek_in_pieces(std::int64_t offset, int whence) {
+  if ((whence & AVSEEK_SIZE) != 0) return piece_bytes_;
+  const int from = whence & ~AVSEEK_FORCE;
+  const std::int64_t base = from == SEEK_CUR ? place_ : from == SEEK_END ? piece_bytes_ : 0;
+  if (base + offset < 0) return AVERROR(EINVAL);
+  return place_ = base + offset;
+}
+
 int FileInput::read(void* self, std::uint8_t* buffer, int size) {
-  const auto& input = *static_cast<FileInput*>(self);
+  auto& input = *static_cast<FileInput*>(self);
   if (input.is_cancelled()) {
     return AVERROR_EXIT;
   }
+  if (!input.pieces_.empty()) return input.read_piece(buffer, size);
   const ssize_t got = ::read(input.descriptor_, buffer, static_cast<std::size_t>(size));
   if (got == 0) {
     return AVERROR_EOF;
@@ -92,7 +123,8 @@ int FileInput::read(void* self, std::uint8_t* buffer, int size) {
 }
 
 std::int64_t FileInput::seek(void* self, std::int64_t offset, int whence) {
-  const auto& input = *static_cast<FileInput*>(self);
+  auto& input = *static_cast<FileInput*>(self);
+  if (!input.pieces_.empty()) return input.seek_in_pieces(offset, whence);
   if ((whence & AVSEEK_SIZE) != 0) {
     struct stat about {};
     return ::fstat(input.descriptor_, &about) == 0 ? about.st_size : AVERROR(errno);

@@ -43,6 +43,7 @@ void Part::open_container() {
   input_->attach(*format);
   // On failure this call frees the context itself.
   const int opened = avformat_open_input(&format, path_.c_str(), nullptr, nullptr);
+  if (input_->is_inside_dicom()) notes_.emplace_back("the recording is a DICOM video object");
   if (input_->is_cancelled()) {
     throw Interrupted();
   }

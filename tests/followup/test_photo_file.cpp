@@ -9,6 +9,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "files/user_error.h"
+#include "followup/series.h"
 #include "reference/photo_file.h"
 
 using namespace rhumb;
@@ -49,6 +50,7 @@ void write_dicom(const fs::path& file) {
   data.putAndInsertString(DCM_SOPInstanceUID, dcmGenerateUniqueIdentifier(uid));
   data.putAndInsertString(DCM_PatientName, "INVENTED^NOBODY");
   data.putAndInsertString(DCM_ImageLaterality, "L");
+  data.putAndInsertString(DCM_PatientOrientation, "L\\F");
   data.putAndInsertString(DCM_AcquisitionDateTime, "20260515101500");
   data.putAndInsertUint16(DCM_SamplesPerPixel, 3);
   data.putAndInsertString(DCM_PhotometricInterpretation, "RGB");
@@ -106,6 +108,27 @@ TEST_CASE("a DICOM photograph gives picture, side and date, and nothing of the p
   CHECK(photo.facts.date == "2026-05-15");
   CHECK(photo.bgr.size() == cv::Size(96, 64));
   CHECK(photo.bgr.at<cv::Vec3b>(5, 5) == cv::Vec3b(250, 10, 10));
+}
+
+TEST_CASE("a DICOM photograph that contradicts its series is an error that names the mend") {
+  const Folder folder;
+  write_dicom(folder.path / "photo.dcm");  // left eye, 2026-05-15
+  casefile::Series series;
+  series.eye = casefile::Eye::Right;
+  series.visits.resize(1);
+  series.visits[0].date = "2026-05-15";
+  series.visits[0].images = {folder.path / "photo.dcm"};
+  CHECK_THROWS_WITH(followup::measure_series(series, {}),
+                    Catch::Contains("photo.dcm") && Catch::Contains("laterality"));
+  series.eye = casefile::Eye::Left;
+  series.visits[0].date = "2026-05-16";
+  CHECK_THROWS_WITH(followup::measure_series(series, {}),
+                    Catch::Contains("the file says 2026-05-15"));
+  series.visits[0].date = "2026-05-15";
+  series.visits[0].mirrored = true;  // the file says L\\F
+  CHECK_THROWS_WITH(followup::measure_series(series, {}), Catch::Contains("mirrored = false"));
+  series.visits[0].mirrored = false;
+  CHECK_FALSE(followup::measure_series(series, {}).measured);  // two halves of grey are no eye
 }
 
 TEST_CASE("what is no photograph ends in one line that names the file") {
