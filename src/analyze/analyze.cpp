@@ -1,171 +1,17 @@
 #include "analyze/analyze.h"
 
-#include <fmt/core.h>
-
-#include <algorithm>
-#include <cmath>
-
-#include "analyze/anchors.h"
+#include "analyze/conclude.h"
 #include "analyze/passes.h"
-#include "analyze/rows.h"
-#include "analyze/summary.h"
-#include "angle/angle.h"
-#include "files/user_error.h"
 
 namespace rhumb::analyze {
-namespace {
-
-// Apparent magnification of the lens plane by the cornea, 1 / (1 - d F / 1336) with F 43 D and the marks 3.3 mm
-// behind it (worked figures for 3.05 to 5.0 mm run from 1.11 to 1.19).
-constexpr double corneal_magnification = 1.14;
-constexpr double usual_white_to_white_mm = 11.7;  // mean of normal adults (Ruefer et al., Cornea 2005;24:259)
-constexpr double usual_optic_mm = 6.0;            // common practice, no source
-
-double optic_radius(const casefile::LensMarks& lens, const casefile::Case& stated) {
-  const double limbus_mm = stated.white_to_white_mm.value_or(usual_white_to_white_mm);
-  return corneal_magnification * lens.optic_mm.value_or(usual_optic_mm) / limbus_mm;
-}
-
-bool has_previous_lens(const casefile::Case& stated) {
-  return stated.previous_lens.has_value() || stated.plan.from_previous_lens_rad.has_value() ||
-         std::any_of(stated.references.begin(), stated.references.end(), [](const auto& reference) {
-           return reference.kind == casefile::ReferenceKind::PreviousLens;
-         });
-}
-
-LensPrior prior_for(const casefile::Case& stated) {
-  LensPrior prior;
-  prior.previous_lens = has_previous_lens(stated);
-  prior.optic_radius = optic_radius(stated.lens, stated);
-  prior.previous_optic_radius = optic_radius(stated.previous_lens.value_or(stated.lens), stated);
-  return prior;
-}
-
-struct Reading {
-  WindowReading windows;
-  FrameReading coarse;
-  FineReading fine;
-  double previous_log_ratio = 0.0;
-  double current_log_ratio = 0.0;
-};
-
-Reading read_lens(const Pass& pass, const LensPrior& prior, int threads, const Progress& progress) {
-  std::vector<double> time_s;
-  for (const SeenFrame& seen : pass.frames) time_s.push_back(seen.time_s);
-  const double end_s = time_s.empty() ? 0.0 : time_s.back();
-  Reading reading;
-  reading.windows = read_windows(pass.patches, time_s, prior, {}, threads);
-  if (progress) progress(0.8, end_s);
-  reading.coarse = read_frames(pass.patches, time_s, reading.windows, prior, threads);
-  if (progress) progress(0.9, end_s);
-  reading.fine = refine(pass.patches, time_s, reading.windows, reading.coarse, threads);
-  return reading;
-}
-
-// The axis of the previous lens where it lay still first: its median over the first two seconds of readings.
-PreviousAxis previous_axis(const Pass& pass, const Reading& reading, bool believed) {
-  PreviousAxis out;
-  if (!believed) return out;
-  std::vector<double> axes;
-  double se = 1e3;
-  std::optional<double> start;
-  for (std::size_t k = 0; k < pass.frames.size(); ++k) {
-    const FineAxis& fine = reading.fine.frames[k];
-    if (fine.phase != timeline::Phase::Previous || !fine.own.given || reading.coarse.path.moving[k]) continue;
-    if (!start) start = pass.frames[k].time_s;
-    if (pass.frames[k].time_s > *start + 2.0) break;
-    axes.push_back(fine.axis_rad);
-    se = std::min(se, fine.se_rad);
-  }
-  if (axes.size() < 3) return out;
-  std::nth_element(axes.begin(), axes.begin() + static_cast<std::ptrdiff_t>(axes.size() / 2), axes.end());
-  out.found = true;
-  out.atlas_rad = axes[axes.size() / 2];
-  out.se_rad = std::hypot(se, reading.fine.previous.template_se_rad);
-  return out;
-}
-
-std::optional<double> planned_axis(const casefile::Case& stated, const Tie& tie, const PreviousAxis& previous) {
-  if (stated.plan.axis_rad) return stated.plan.axis_rad;
-  if (!stated.plan.from_previous_lens_rad || !previous.found) return std::nullopt;
-  return angle::wrap_axis(previous.atlas_rad + tie.zero_rad + *stated.plan.from_previous_lens_rad);
-}
-
-outcome::VideoFacts facts_from(const video::StreamFacts& facts) {
-  outcome::VideoFacts out;
-  out.width = facts.width;
-  out.height = facts.height;
-  out.duration_s = facts.duration_s;
-  out.frames = facts.frames;
-  out.frame_rate = facts.duration_s > 0.0 ? static_cast<double>(facts.frames) / facts.duration_s : 0.0;
-  out.damaged_packets = facts.damaged_packets;
-  out.concealed_frames = facts.concealed_frames;
-  out.interlaced = facts.interlaced_frames > 0;
-  out.codec = facts.codec;
-  out.notes = facts.notes;
-  return out;
-}
-
-double first_rotation(const Pass& pass) {
-  for (const SeenFrame& seen : pass.frames) {
-    if (seen.pose.found && seen.pose.ring_share > 0.5) return seen.pose.rotation_rad;
-  }
-  for (const SeenFrame& seen : pass.frames) {
-    if (seen.pose.found) return seen.pose.rotation_rad;
-  }
-  return 0.0;
-}
-
-}  // namespace
 
 outcome::CaseOutcome analyze(const casefile::Case& stated, const AnalyzeOptions& options,
                              const Progress& progress, std::stop_token cancel) {
-  outcome::CaseOutcome out;
-  out.stated = stated;
   const SampledAtlas sampled = sample_atlas(stated, options, cancel);
   if (progress) progress(0.1, 0.0);
   const eye::EyeAtlas* atlas = sampled.atlas ? &*sampled.atlas : nullptr;
   const Pass pass = read_all(stated, atlas, options, progress, cancel);
-  out.video = facts_from(pass.facts);
-
-  const LensPrior prior = prior_for(stated);
-  const Reading reading = read_lens(pass, prior, options.threads, progress);
-  if (cancel.stop_requested()) throw Interrupted();
-  const Belief belief = belief_in(reading.windows, reading.coarse, reading.fine);
-
-  Tie tie;
-  if (atlas != nullptr) {
-    const PreviousAxis previous = previous_axis(pass, reading, belief.previous);
-    tie = tie_to_meridians(stated, *atlas, previous, first_rotation(pass));
-    out.planned_axis_rad = planned_axis(stated, tie, previous);
-    const eye::LimbusInAtlas& limbus = atlas->limbus;
-    out.limbus_in_atlas = {limbus.centre, limbus.semi_major, limbus.semi_minor, limbus.angle_rad,
-                           limbus.arc_share};
-  }
-  const RowInputs inputs{pass,
-                         atlas,
-                         sampled.report.tilt_rad,
-                         sampled.report.tilt_se_rad,
-                         reading.coarse,
-                         reading.fine,
-                         tie,
-                         belief.previous,
-                         belief.current,
-                         out.planned_axis_rad,
-                         belief.current || belief.previous || belief.nothing_there};
-  out.rows = make_rows(inputs);
-  const std::vector<std::string> anchor_warnings = apply_anchors(stated, inputs, out.rows);
-  out.episodes = make_episodes(out.rows);
-  out.final = make_final(out.rows, out.episodes, out.planned_axis_rad);
-  out.atlas_zero_meridian_rad = tie.zero_rad;
-  out.atlas_zero_se_rad = tie.zero_se_rad;
-  out.axes_are_relative = tie.axes_are_relative;
-  out.references = tie.findings;
-  out.run.warnings = tie.warnings;
-  out.run.warnings.insert(out.run.warnings.end(), anchor_warnings.begin(), anchor_warnings.end());
-  summarise(out, inputs, sampled.report.why_not, belief);
-  if (progress) progress(1.0, out.video.duration_s);
-  return out;
+  return conclude(stated, sampled, pass, options.threads, progress, cancel);
 }
 
 }  // namespace rhumb::analyze

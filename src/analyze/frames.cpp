@@ -63,8 +63,9 @@ struct Reader {
     centres.spread = known ? 0.02 : 0.035;
     lens::MarkProfile profile = signature.profile;
     profile.crossing = crossing;
-    return lens::search_axis(map, mask_of(windows, frame), patches.geometry(), radial_grid, centres,
-                             std::span(&profile, 1))
+    const lens::Marks marks = profile;
+    return lens::search_axis(signature.light ? map.for_light_marks() : map, mask_of(windows, frame),
+                             patches.geometry(), radial_grid, centres, {&marks, 1})
         .front();
   }
 };
@@ -131,6 +132,23 @@ void add_evidence(AxisEvidence& sum, const lens::AxisScores& scores, float chanc
   }
 }
 
+// What the best history elsewhere would reach: with the axes about the path's taken out of the evidence.
+double runner_up(const timeline::AxisPath& path, std::vector<AxisEvidence> previous,
+                 std::vector<AxisEvidence> current, const timeline::AxisModelOptions& model) {
+  constexpr int reach = 12;
+  for (std::size_t step = 0; step < path.phase.size(); ++step) {
+    if (path.phase[step] == Phase::None) continue;
+    for (int turn = -reach; turn <= reach; ++turn) {
+      const auto axis = static_cast<std::size_t>((path.axis_deg[step] + turn + lens::axis_count) %
+                                                 lens::axis_count);
+      for (auto* evidence : {&previous[step], &current[step]}) {
+        evidence->log_ratio[axis] = std::min(evidence->log_ratio[axis], -5.0F);
+      }
+    }
+  }
+  return timeline::most_probable_path(previous, current, model).log_ratio;
+}
+
 }  // namespace
 
 const cv::Mat1b& mask_of(const WindowReading& windows, std::size_t frame) {
@@ -190,6 +208,7 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
   path = timeline::most_probable_path(previous, current, model);
   const auto posterior = timeline::posterior_about(path, previous, current, model);
   reading.path.log_ratio = path.log_ratio;
+  reading.runner_up_log_ratio = runner_up(path, previous, current, model);
   for (std::size_t frame = 0; frame < frames; ++frame) {
     const std::size_t step = frame / group;
     reading.path.phase.push_back(path.phase[step]);

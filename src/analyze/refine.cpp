@@ -56,6 +56,7 @@ struct PairTemplate {
 struct Source {
   const lens::PatchStore& patches;
   const WindowReading& windows;
+  bool light = false;  // marks lighter than the glow
 };
 
 // Fetches and reads frames in batches; `body(k, map, mask)` for the k-th of `which` (indices into the track).
@@ -73,7 +74,7 @@ void read_batches(const Source& source, const Track& track, const std::vector<st
       if (patches[offset].empty()) return;
       const std::size_t k = which[begin + offset];
       const auto map = lens::contrast_map(patches[offset], source.patches.geometry(), {});
-      body(k, map, mask_of(source.windows, track.frame[k]));
+      body(k, source.light ? map.for_light_marks() : map, mask_of(source.windows, track.frame[k]));
     });
   }
 }
@@ -377,9 +378,11 @@ FineReading refine(const lens::PatchStore& patches, std::span<const double> time
                    const WindowReading& windows, const FrameReading& coarse, int threads) {
   FineReading reading;
   reading.frames.resize(patches.size());
-  const Source source{patches, windows};
-  reading.previous = refine_lens(source, time_s, coarse, Phase::Previous, threads, reading.frames);
-  reading.current = refine_lens(source, time_s, coarse, Phase::New, threads, reading.frames);
+  const auto source_for = [&](const std::optional<MarkSignature>& signature) {
+    return Source{patches, windows, signature && signature->light};
+  };
+  reading.previous = refine_lens(source_for(windows.previous), time_s, coarse, Phase::Previous, threads, reading.frames);
+  reading.current = refine_lens(source_for(windows.current), time_s, coarse, Phase::New, threads, reading.frames);
   return reading;
 }
 

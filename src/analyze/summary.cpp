@@ -24,6 +24,9 @@ constexpr int least_readings = 8;
 // 2.0; clutter that was taken for marks in recordings without readable ones reached 1.6. Set on the practice
 // recordings: see docs/accuracy.md.
 constexpr double least_mean_log_ratio = 1.8;
+// Marks lighter than the glow are rare, and reflexes that look like them are not.
+constexpr double least_mean_log_ratio_if_light = 3.0;
+constexpr double least_log_ratio_if_light = 40.0;
 
 bool believed(const FineReading& fine, const WindowReading& windows, Phase phase) {
   const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
@@ -187,8 +190,11 @@ Belief belief_in(const WindowReading& windows, const FrameReading& coarse, const
   Belief belief;
   double lens_frames = 0.0;
   for (const Phase phase : coarse.path.phase) lens_frames += phase != Phase::None ? 1.0 : 0.0;
-  if (windows.log_ratio < least_log_ratio || coarse.path.log_ratio < least_log_ratio) return belief;
-  if (coarse.path.log_ratio < least_mean_log_ratio * lens_frames * coarse.evidence_share) return belief;
+  const bool light = windows.current && windows.current->light;
+  const double least = light ? least_log_ratio_if_light : least_log_ratio;
+  if (windows.log_ratio < least || coarse.path.log_ratio < least) return belief;
+  const double least_mean = light ? least_mean_log_ratio_if_light : least_mean_log_ratio;
+  if (coarse.path.log_ratio < least_mean * lens_frames * coarse.evidence_share) return belief;
   belief.previous = believed(fine, windows, Phase::Previous);
   belief.current = believed(fine, windows, Phase::New);
   return belief;

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <array>
+#include <array>
 #include <optional>
 #include <span>
 #include <string>
@@ -27,13 +28,16 @@ struct Window {
   bool usable = false;
   lens::ContrastMap contrast;  // kept only while it is needed
   cv::Mat1b inside;            // pupil mask; empty when no pupil edge was found
-  std::vector<lens::AxisScores> by_look;
+  lens::ContrastMap light_contrast;  // the same, for marks lighter than the glow
+  // By lens (0: previous, 1: new) and supposition of what its marks look like.
+  std::array<std::vector<lens::AxisScores>, 2> scores;
 };
 
 // How the marks of one lens show in this recording.
 struct MarkSignature {
   lens::MarkProfile profile;
   Eigen::Vector2d centre = Eigen::Vector2d::Zero();  // typical lens centre, limbal radii
+  bool light = false;  // lighter than the glow
   int windows = 0;                                    // that it was learned from
 };
 
@@ -48,8 +52,8 @@ struct WindowReading {
 
 struct LensPrior {
   bool previous_lens = false;
-  double optic_radius = 0.59;           // limbal radii, as seen through the cornea
-  double previous_optic_radius = 0.59;
+  lens::StatedMarks current;
+  lens::StatedMarks previous;
 };
 
 // Searches the whole recording. `time_s` has an entry a stored patch.

@@ -4,6 +4,7 @@
 #include <Eigen/Core>
 #include <array>
 #include <span>
+#include <variant>
 #include <vector>
 
 #include "lens/rays.h"
@@ -16,9 +17,34 @@ enum class MarkLook { Dark, Grey, DarkAndGrey, LightAndGrey };
 inline constexpr std::array<MarkLook, 4> mark_looks = {MarkLook::Dark, MarkLook::Grey,
                                                        MarkLook::DarkAndGrey, MarkLook::LightAndGrey};
 
-// The profile of a look for an optic of this radius (limbal radii, as seen through the cornea). Distances inside
-// the marks count against it: what crosses the whole pupil is an instrument.
+// Marks of a stated pattern whose distances from the lens centre are not known yet; they are the same at both
+// ends. Lengths in limbal radii.
+struct MarkForm {
+  int per_end = 1;      // compact marks at each end
+  int length = 3;       // of one along the meridian, in steps of the radial grid
+  bool alone = false;   // has nothing right before and behind it: a dot, not a piece of something longer
+};
+struct MarkPattern {
+  std::array<float, channel_count> share{};  // of each channel's contrast; squares sum to 1
+  std::vector<MarkForm> forms;               // any of which explains the marks
+  int first = 0;                             // distances (index) between which they lie
+  int last = 0;
+  int empty_below = 0;                       // nearer than this the marked meridian is empty
+  float crossing = 4.5F;                     // score of an end at which marks and none are as likely
+};
+
+struct StatedMarks {
+  bool lines = false;        // else dots
+  int dots_per_end = 3;
+  double optic_radius = 0.59;  // limbal radii, as seen through the cornea
+};
+
+MarkPattern pattern_of(MarkLook look, const StatedMarks& stated, const RadialGrid& grid);
+
+// Nothing known but the look: any contrast along the outer half of the optic, whatever its pattern.
 MarkProfile uninformed_profile(MarkLook look, double optic_radius, const RadialGrid& grid);
+
+using Marks = std::variant<MarkProfile, MarkPattern>;
 
 struct CentreGrid {
   Eigen::Vector2d middle = Eigen::Vector2d::Zero();  // limbal radii
@@ -43,9 +69,9 @@ struct AxisScores {
 // `crossing` is the score at which both are as likely.
 float log_ratio(float end_score, float usable, float crossing);
 
-// One AxisScores a profile, in their order; the centre grid is read once for all of them.
+// One AxisScores for each of `marks`, in their order; the centre grid is read once for all of them.
 std::vector<AxisScores> search_axis(const ContrastMap& map, const cv::Mat1b& inside,
                                     const PatchGeometry& geometry, const RadialGrid& grid,
-                                    const CentreGrid& centres, std::span<const MarkProfile> profiles);
+                                    const CentreGrid& centres, std::span<const Marks> marks);
 
 }  // namespace rhumb::lens

@@ -18,6 +18,59 @@ cv::Mat surroundings(const cv::Mat& plane, double radius_px) {
   return full;
 }
 
+int odd_px(double radii, const PatchGeometry& geometry) {
+  return 2 * static_cast<int>(std::lround(0.5 * radii * geometry.pixels_per_radius)) + 1;
+}
+
+cv::Mat disc(int diameter_px) {
+  return cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(diameter_px, diameter_px));
+}
+
+// The connected parts of `candidate` that `wanted` says yes to, by their number and statistics.
+template <typename Wanted>
+cv::Mat1b parts_of(const cv::Mat1b& candidate, const Wanted& wanted) {
+  cv::Mat1i label;
+  cv::Mat1i stats;
+  cv::Mat1d middle;
+  const int count = cv::connectedComponentsWithStats(candidate, label, stats, middle, 8, CV_32S);
+  const std::vector<uchar> keep = wanted(label, stats, count);
+  cv::Mat1b out(candidate.size());
+  for (int row = 0; row < label.rows; ++row) {
+    for (int col = 0; col < label.cols; ++col) out(row, col) = keep[static_cast<std::size_t>(label(row, col))];
+  }
+  return out;
+}
+
+// Parts that hold a point of `seed`.
+cv::Mat1b spoilt_parts(const cv::Mat1b& candidate, const cv::Mat1b& seed) {
+  return parts_of(candidate, [&](const cv::Mat1i& label, const cv::Mat1i&, int count) {
+    std::vector<uchar> keep(static_cast<std::size_t>(count), 0);
+    for (int row = 0; row < label.rows; ++row) {
+      for (int col = 0; col < label.cols; ++col) {
+        if (seed(row, col) && label(row, col) > 0) keep[static_cast<std::size_t>(label(row, col))] = 255;
+      }
+    }
+    return keep;
+  });
+}
+
+cv::Mat1b longer_parts(const cv::Mat1b& candidate, int longest_px) {
+  return parts_of(candidate, [&](const cv::Mat1i&, const cv::Mat1i& stats, int count) {
+    std::vector<uchar> keep(static_cast<std::size_t>(count), 0);
+    for (int part = 1; part < count; ++part) {
+      const double length = std::hypot(stats(part, cv::CC_STAT_WIDTH), stats(part, cv::CC_STAT_HEIGHT));
+      if (length > longest_px) keep[static_cast<std::size_t>(part)] = 255;
+    }
+    return keep;
+  });
+}
+
+void fill_holes(cv::Mat1b& mask) {
+  std::vector<std::vector<cv::Point>> outlines;
+  cv::findContours(mask, outlines, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  cv::drawContours(mask, outlines, -1, cv::Scalar(255), cv::FILLED);
+}
+
 }  // namespace
 
 ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
@@ -27,9 +80,11 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
   const cv::Mat around_saturation = surroundings(patch.saturation, radius_px);
   ContrastMap map;
   for (auto& value : map.value) value.create(patch.luma.size());
-  cv::Mat1b spoilt(patch.luma.size());
-  const auto bright = static_cast<float>(options.bright_excess);
-  const auto dark = static_cast<float>(options.dark_excess);
+  cv::Mat1b bright(patch.luma.size());
+  cv::Mat1b glaring(patch.luma.size());
+  cv::Mat1b dark(patch.luma.size());
+  cv::Mat1b outside(patch.luma.size());
+  const auto limit = static_cast<float>(options.clamp);
   for (int row = 0; row < patch.luma.rows; ++row) {
     const auto* luma = patch.luma.ptr<uchar>(row);
     const auto* luma_around = around_luma.ptr<uchar>(row);
@@ -42,14 +97,32 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
       const float darker = (static_cast<float>(luma_around[col]) - static_cast<float>(luma[col])) / base;
       const float greyer =
           (static_cast<float>(saturation_around[col]) - static_cast<float>(saturation[col])) / colour;
-      map.value[0](row, col) = std::clamp(darker, -bright, dark);
-      map.value[1](row, col) = std::clamp(greyer, -0.5F, 0.8F);
-      spoilt(row, col) = luma[col] == 0 || darker < -bright || darker > dark ? 255 : 0;
+      map.value[0](row, col) = std::clamp(darker, -limit, limit);
+      map.value[1](row, col) = std::clamp(greyer, -limit, limit);
+      bright(row, col) = darker < -options.bright_excess ? 255 : 0;
+      glaring(row, col) = darker < -options.glare_excess || luma[col] >= options.glare_luma ? 255 : 0;
+      dark(row, col) = darker > options.dark_excess ? 255 : 0;
+      outside(row, col) = luma[col] == 0 ? 255 : 0;
     }
   }
-  const int grow = 2 * static_cast<int>(std::lround(0.016 * geometry.pixels_per_radius)) + 1;
-  cv::dilate(spoilt, spoilt, cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(grow, grow)));
-  map.usable = 255 - spoilt;
+  cv::Mat1b broad;
+  cv::morphologyEx(dark, broad, cv::MORPH_OPEN, disc(odd_px(options.broadest_mark, geometry)));
+  // A mark that touches something broad is not part of it.
+  cv::Mat1b narrow;
+  cv::subtract(dark, broad, narrow);
+  cv::bitwise_or(bright, glaring, bright);
+  cv::Mat1b reflex = spoilt_parts(bright, glaring);
+  fill_holes(reflex);  // a broad reflex is its own surroundings in the middle
+  cv::Mat1b spoilt = longer_parts(narrow, odd_px(options.longest_mark, geometry));
+  for (const cv::Mat1b& part : {broad, outside, reflex}) cv::bitwise_or(spoilt, part, spoilt);
+  const auto usable_without = [&](const cv::Mat1b& mask) {
+    cv::Mat1b grown;
+    cv::dilate(mask, grown, disc(odd_px(0.032, geometry)));
+    return cv::Mat1b(255 - grown);
+  };
+  map.usable_if_light = usable_without(spoilt);
+  cv::bitwise_or(spoilt, bright, spoilt);
+  map.usable = usable_without(spoilt);
   return map;
 }
 

@@ -13,8 +13,16 @@ inline constexpr int channel_count = 2;  // 0: luma, 1: saturation
 
 struct ContrastOptions {
   double surround_radius = 0.09;  // limbal radii; wider than a mark (0.04 at most), narrower than shading
-  double bright_excess = 0.12;    // relative luma above the surroundings that is a reflex, not the glow
-  double dark_excess = 0.50;      // relative luma below them that is an instrument, not a mark
+  // What is no mark. Printed marks may be much darker or lighter than the glow, but they are narrow and short; a
+  // reflex's core glares, an instrument is broad or long.
+  double bright_excess = 0.12;  // relative luma above the surroundings that is a reflex or a bubble's highlight;
+                                //   for light marks only if joined to glare:
+  double glare_excess = 1.0;    //   this much above them,
+  int glare_luma = 220;         //   or about as bright as the picture can show
+  double dark_excess = 0.50;    // relative luma below the surroundings that may be an instrument
+  double broadest_mark = 0.07;  // limbal radii (0.4 mm)
+  double longest_mark = 0.26;   // limbal radii (1.5 mm)
+  double clamp = 0.8;           // contrast beyond this counts as this
 };
 
 // For each channel, surroundings minus point, relative to the surroundings: positive where the point is
@@ -22,6 +30,10 @@ struct ContrastOptions {
 struct ContrastMap {
   std::array<cv::Mat1f, channel_count> value;
   cv::Mat1b usable;  // 255 where the point shows neither reflex nor instrument nor the picture's border
+  cv::Mat1b usable_if_light;  // the same where marks may be lighter than the glow: only glare counts as reflex
+
+  // This map for light marks: shares the values.
+  ContrastMap for_light_marks() const { return {value, usable_if_light, usable_if_light}; }
 };
 
 ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,

@@ -1,0 +1,125 @@
+#include "analyze/learn.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace rhumb::analyze {
+namespace {
+
+using timeline::AxisPath;
+using timeline::Phase;
+
+bool both_ends_strong(const lens::AxisScores& scores, int axis) {
+  const auto index = static_cast<std::size_t>(axis);
+  return scores.end_a[index] > 4.0F && scores.end_b[index] > 4.0F;
+}
+
+bool rests(const AxisPath& path, std::size_t step) {
+  const auto same = [&](std::size_t other) {
+    if (path.axis_deg[other] < 0) return true;
+    const int apart = std::abs(path.axis_deg[other] - path.axis_deg[step]);
+    return std::min(apart, timeline::axis_count - apart) <= 2;
+  };
+  return (step == 0 || same(step - 1)) && (step + 1 == path.axis_deg.size() || same(step + 1));
+}
+
+// Mean contrast along the two rays of each strong window of a phase.
+// Marks are short and lie on the optic. What is spread along the whole meridian is an instrument or a fold, what lies
+// beyond the optic's edge a haptic.
+bool could_be_marks(const lens::MarkProfile& profile, double optic_radius) {
+  // 1.4 mm, the longest line, and as much again as the centre's error smears it: common practice, no source.
+  constexpr double widest = 17.0;  // steps of the radial grid
+  constexpr double most_beyond = 0.25;
+  double sum = 0.0;
+  double squares = 0.0;
+  double beyond = 0.0;
+  for (int distance = 0; distance < radial_grid.count; ++distance) {
+    double power = 0.0;
+    for (const auto& weights : profile.weight) {
+      power += std::pow(weights[static_cast<std::size_t>(distance)], 2.0);
+    }
+    sum += std::sqrt(power);
+    squares += power;
+    if (radial_grid.at(distance) > optic_radius) beyond += power;
+  }
+  return squares > 0.0 && sum * sum / squares <= widest && beyond <= most_beyond * squares;
+}
+
+}  // namespace
+
+std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path, Phase phase,
+                                         const ScoresOfWindow& scores_of, bool light,
+                                         double optic_radius,
+                                         const lens::PatchGeometry& geometry) {
+  const int distances = radial_grid.count;
+  std::array<std::vector<double>, lens::channel_count> sum;
+  std::vector<double> count(static_cast<std::size_t>(distances), 0.0);
+  for (auto& channel : sum) channel.assign(static_cast<std::size_t>(distances), 0.0);
+  std::vector<double> centre_x;
+  std::vector<double> centre_y;
+  std::vector<double> end_scores;
+  for (const bool only_resting : {true, false}) {
+    for (std::size_t step = 0; step < windows.size(); ++step) {
+      if (path.phase[step] != phase || !windows[step].usable) continue;
+      const lens::AxisScores& scores = scores_of(step);
+      if (!both_ends_strong(scores, path.axis_deg[step])) continue;
+      if (only_resting && !rests(path, step)) continue;
+      const auto axis = static_cast<std::size_t>(path.axis_deg[step]);
+      const Eigen::Vector2d centre = scores.centre[axis].cast<double>();
+      const lens::RayMap rays =
+          lens::ray_map(light ? windows[step].light_contrast : windows[step].contrast,
+                                                windows[step].inside, geometry, centre, radial_grid);
+      end_scores.push_back(scores.end_a[axis]);
+      end_scores.push_back(scores.end_b[axis]);
+      centre_x.push_back(centre.x());
+      centre_y.push_back(centre.y());
+      for (const int ray : {path.axis_deg[step], path.axis_deg[step] + lens::axis_count}) {
+        for (int distance = 0; distance < distances; ++distance) {
+          if (!rays.usable(ray, distance)) continue;
+          const auto index = static_cast<std::size_t>(distance);
+          count[index] += 1.0;
+          for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
+            sum[channel][index] += std::clamp(rays.value[channel](ray, distance), -12.0F, 12.0F);
+          }
+        }
+      }
+    }
+    if (centre_x.size() >= 3) break;
+  }
+  if (centre_x.empty()) return std::nullopt;
+
+  MarkSignature signature;
+  signature.light = light;
+  signature.windows = static_cast<int>(centre_x.size());
+  const auto median = [](std::vector<double>& values) {
+    std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2),
+                     values.end());
+    return values[values.size() / 2];
+  };
+  signature.centre = {median(centre_x), median(centre_y)};
+  // A mark is taken for one from a little under half of what these marks usually score.
+  signature.profile.crossing = static_cast<float>(std::clamp(0.45 * median(end_scores), 3.5, 9.0));
+  const double most_seen = *std::max_element(count.begin(), count.end());
+  float largest = 0.0F;
+  for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
+    for (std::size_t index = 0; index < count.size(); ++index) {
+      const double mean = count[index] > 0.15 * most_seen ? sum[channel][index] / count[index] : 0.0;
+      // Soft threshold: what is not clearly there gets no say.
+      const double kept = std::max(0.0, std::abs(mean) - 1.0);
+      signature.profile.weight[channel].push_back(static_cast<float>(std::copysign(kept, mean)));
+      largest = std::max(largest, static_cast<float>(kept));
+    }
+  }
+  if (!could_be_marks(signature.profile, optic_radius)) return std::nullopt;
+  // Inside the marks the meridian is empty.
+  const auto holds_mark = [&](std::size_t index) {
+    return std::any_of(signature.profile.weight.begin(), signature.profile.weight.end(),
+                       [&](const auto& weights) { return std::abs(weights[index]) > 0.15F * largest; });
+  };
+  std::size_t first = 0;
+  while (first < count.size() && !holds_mark(first)) ++first;
+  signature.profile.empty_below = first < count.size() && first > 2 ? static_cast<int>(first) - 2 : 0;
+  return signature;
+}
+
+}  // namespace rhumb::analyze
