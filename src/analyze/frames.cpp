@@ -132,21 +132,31 @@ void add_evidence(AxisEvidence& sum, const lens::AxisScores& scores, float chanc
   }
 }
 
-// What the best history elsewhere would reach: with the axes about the path's taken out of the evidence.
-double runner_up(const timeline::AxisPath& path, std::vector<AxisEvidence> previous,
-                 std::vector<AxisEvidence> current, const timeline::AxisModelOptions& model) {
-  constexpr int reach = 12;
-  for (std::size_t step = 0; step < path.phase.size(); ++step) {
-    if (path.phase[step] == Phase::None) continue;
-    for (int turn = -reach; turn <= reach; ++turn) {
-      const auto axis = static_cast<std::size_t>((path.axis_deg[step] + turn + lens::axis_count) %
-                                                 lens::axis_count);
-      for (auto* evidence : {&previous[step], &current[step]}) {
-        evidence->log_ratio[axis] = std::min(evidence->log_ratio[axis], -5.0F);
-      }
-    }
+// Windows average what moves against the eye away; single frames can't. So an axis that lies outside the range of the
+// windows' path about a step costs something, whatever a bubble or an instrument's shaft looks like in the frame.
+void keep_near_windows(const WindowReading& windows, std::size_t first_frame, AxisEvidence& previous,
+                       AxisEvidence& current) {
+  constexpr int margin = 8;          // degrees beyond the path's own range
+  constexpr float cost_per_degree = 0.1F;
+  constexpr float most = 2.0F;
+  const std::size_t own = window_of(windows, first_frame);
+  const Phase phase = windows.path.phase[own];
+  if (phase == Phase::None) return;
+  int low = 0;
+  int high = 0;
+  for (const std::size_t near : {own > 0 ? own - 1 : own, std::min(own + 1, windows.windows.size() - 1)}) {
+    if (windows.path.phase[near] != phase) continue;
+    const int turn = (windows.path.axis_deg[near] - windows.path.axis_deg[own] + 270) % lens::axis_count - 90;
+    low = std::min(low, turn);
+    high = std::max(high, turn);
   }
-  return timeline::most_probable_path(previous, current, model).log_ratio;
+  AxisEvidence& evidence = phase == Phase::Previous ? previous : current;
+  for (int axis = 0; axis < lens::axis_count; ++axis) {
+    const int turn = (axis - windows.path.axis_deg[own] + 270) % lens::axis_count - 90;
+    const int beyond = std::max({0, low - margin - turn, turn - high - margin});
+    evidence.log_ratio[static_cast<std::size_t>(axis)] -=
+        std::min(most, cost_per_degree * static_cast<float>(beyond));
+  }
 }
 
 }  // namespace
@@ -200,6 +210,9 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
       }
     });
   }
+  for (std::size_t step = 0; step < steps; ++step) {
+    keep_near_windows(windows, step * group, previous[step], current[step]);
+  }
   timeline::AxisModelOptions model;
   model.step_s = frame_s * static_cast<double>(group);
   model.previous_lens = prior.previous_lens && windows.previous.has_value();
@@ -208,7 +221,6 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
   path = timeline::most_probable_path(previous, current, model);
   const auto posterior = timeline::posterior_about(path, previous, current, model);
   reading.path.log_ratio = path.log_ratio;
-  reading.runner_up_log_ratio = runner_up(path, previous, current, model);
   for (std::size_t frame = 0; frame < frames; ++frame) {
     const std::size_t step = frame / group;
     reading.path.phase.push_back(path.phase[step]);

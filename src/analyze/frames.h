@@ -11,7 +11,6 @@ namespace rhumb::analyze {
 struct FrameReading {
   timeline::AxisPath path;            // a step a frame
   timeline::AxisPosterior posterior;  // about it
-  double runner_up_log_ratio = 0.0;     // of the best history that keeps 12 degrees away from the path
   double evidence_share = 1.0;          // steps of the path to frames: below 1 where frames were taken together
   std::vector<Eigen::Vector2d> centre;  // supposed lens centre by frame (atlas), from the windows
 };

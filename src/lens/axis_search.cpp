@@ -72,8 +72,8 @@ void keep_better(AxisScores& best, const RayScores& rays, const Eigen::Vector2d&
                  float crossing) {
   for (std::size_t axis = 0; axis < axis_count; ++axis) {
     // The raw scores break ties where the ratio saturates.
-    const float tie = 0.02F * (std::min(rays.score[axis], 25.0F) +
-                               std::min(rays.score[axis + axis_count], 25.0F));
+    const float tie = 0.05F * (std::min(rays.score[axis], 60.0F) +
+                               std::min(rays.score[axis + axis_count], 60.0F));
     const float total = pair_score(rays, axis, crossing) + tie - penalty;
     if (total <= best.total[axis]) continue;
     best.total[axis] = total;
@@ -110,7 +110,7 @@ void sum_along(const RayMap& rays, int ray, const MarkPattern& pattern, const Ma
     const bool usable = rays.usable(ray, distance) != 0;
     if (usable) {
       for (std::size_t channel = 0; channel < channel_count; ++channel) {
-        const float z = std::clamp(rays.value[channel](ray, distance), -8.0F, 8.0F);
+        const float z = limited(rays.value[channel](ray, distance));
         v += pattern.share[channel] * z;
         if (distance < pattern.empty_below) out.inner += std::abs(z);
       }
@@ -221,7 +221,7 @@ void keep_better(AxisScores& best, const RayMap& rays, const MarkPattern& patter
     }
     for (std::size_t axis = 0; axis < axis_count; ++axis) {
       const EndScores ends = best_marks(sums[axis], sums[axis + axis_count], pattern, form);
-      const float tie = 0.02F * (std::min(ends.a, 25.0F) + std::min(ends.b, 25.0F));
+      const float tie = 0.05F * (std::min(ends.a, 60.0F) + std::min(ends.b, 60.0F));
       const float total = log_ratio(ends.a, ends.usable_a, pattern.crossing) +
                           log_ratio(ends.b, ends.usable_b, pattern.crossing) + tie - penalty;
       if (total <= best.total[axis]) continue;

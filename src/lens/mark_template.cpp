@@ -159,8 +159,9 @@ void sample(const float* row, int columns, double position, float& value, float&
   slope = (1.0F - f) * slope_left + f * slope_right;
 }
 
+// `clip`: residuals beyond so many standard deviations of the noise count as that.
 NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, double shift_columns,
-                           double gain) {
+                           double gain, double clip) {
   NormalEquations n;
   const int columns = strip.usable.cols;
   for (std::size_t channel = 0; channel < channel_count; ++channel) {
@@ -175,9 +176,9 @@ NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, dou
         float slope = 0.0F;
         sample(form, columns, col - shift_columns, t, slope);
         if (t == 0.0F && slope == 0.0F) continue;
-        // d(model)/d(shift) = -gain * slope; residual limited to three sigmas of the noise.
+        // d(model)/d(shift) = -gain * slope.
         const double ds = -gain * slope;
-        const double limit = 3.0 * mark.noise[channel];
+        const double limit = clip * mark.noise[channel];
         const double raw = value[col] - gain * t;
         const double residual = std::clamp(raw, -limit, limit);
         n.squares += weight * raw * raw;
@@ -195,18 +196,48 @@ NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, dou
 
 }  // namespace
 
+namespace {
+
+constexpr double limit_rad = 0.07;   // of the turn, either way
+constexpr double spread_rad = 0.035;  // of turns before anything was measured
+constexpr double no_limit = 1e9;
+constexpr double residual_limit = 3.0;  // noise standard deviations; beyond this a point is something else
+
+// The shift (columns) at which the template explains the strip best, for Gauss-Newton to start from: far from the
+// truth its limited residuals would hold it where it is.
+double best_shift(const MarkStrip& strip, const MarkTemplate& mark, const StripGeometry& geometry) {
+  const double limit = limit_rad / geometry.step_rad;
+  const double spread = spread_rad / geometry.step_rad;
+  double best = -1e9;
+  double best_at = 0.0;
+  for (double shift = -std::floor(limit); shift <= limit; shift += 1.0) {
+    const NormalEquations n = accumulate(strip, mark, shift, 0.0, no_limit);
+    if (n.gg < 1e-9) continue;
+    const double explained = n.gr > 0.0 ? 0.5 * n.gr * n.gr / (n.gg * points_per_independent) : 0.0;
+    const double value = explained - 0.5 * shift * shift / (spread * spread);
+    if (value > best) {
+      best = value;
+      best_at = shift;
+    }
+  }
+  return best_at;
+}
+
+}  // namespace
+
 TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark, const StripGeometry& geometry) {
   TurnEstimate estimate;
-  double shift = 0.0;
-  double gain = 1.0;
-  const double limit = 0.07 / geometry.step_rad;
-  NormalEquations n;
+  const double limit = limit_rad / geometry.step_rad;
+  double shift = best_shift(strip, mark, geometry);
+  NormalEquations n = accumulate(strip, mark, shift, 0.0, no_limit);
+  if (n.gg < 1e-9) return estimate;
+  double gain = std::clamp(n.gr / n.gg, 0.2, 2.0);
   for (int round = 0; round < 4; ++round) {
-    n = accumulate(strip, mark, shift, gain);
+    n = accumulate(strip, mark, shift, gain, residual_limit);
     if (n.gg < 1e-9 || n.tt < 1e-9) return estimate;
     // Weak priors keep a featureless strip from running away: gain 1 +- 0.5, shift 0 +- 2 degrees.
     const double gg = n.gg + 4.0;
-    const double prior_shift = 1.0 / std::pow(0.035 / geometry.step_rad, 2.0);
+    const double prior_shift = std::pow(geometry.step_rad / spread_rad, 2.0);
     const double tt = n.tt + prior_shift;
     const double gr = n.gr + 4.0 * (1.0 - gain);
     const double tr = n.tr - prior_shift * shift;
@@ -214,16 +245,18 @@ TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark, const Str
     gain = std::clamp(gain + (tt * gr - n.gt * tr) / determinant, 0.2, 2.0);
     shift = std::clamp(shift + (gg * tr - n.gt * gr) / determinant, -limit, limit);
   }
-  n = accumulate(strip, mark, shift, gain);
+  n = accumulate(strip, mark, shift, gain, residual_limit);
   estimate.misfit = n.points > 0.0 ? std::sqrt(n.squares / n.points) : 1e3;
-  // The gain for the judgement of visibility: without the prior that keeps it up.
-  n = accumulate(strip, mark, shift, 1.0);
-  const double free_gain = 1.0 + n.gr / n.gg;
+  const double slope_power = n.tt;
+  // The gain for the judgement of visibility: without the prior and the limit that keep it up.
+  n = accumulate(strip, mark, shift, 0.0, no_limit);
+  const double free_gain = n.gr / n.gg;
   estimate.turn_rad = shift * geometry.step_rad;
   estimate.gain = free_gain;
   estimate.gain_se = std::sqrt(points_per_independent / n.gg);
-  const double effective = std::clamp(free_gain, 0.05, 1.5);
-  estimate.se_rad = geometry.step_rad * std::sqrt(points_per_independent / n.tt) / effective;
+  // slope_power holds the fitted gain, which the free one replaces.
+  const double effective = std::clamp(free_gain, 0.05, 1.5) / gain;
+  estimate.se_rad = geometry.step_rad * std::sqrt(points_per_independent / slope_power) / effective;
   return estimate;
 }
 

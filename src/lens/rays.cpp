@@ -129,6 +129,13 @@ RayMap ray_map(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeome
   return rays;
 }
 
+float limited(float contrast) {
+  constexpr float knee = 8.0F;
+  const float magnitude = std::abs(contrast);
+  if (magnitude <= knee) return contrast;
+  return std::copysign(knee + 2.0F * std::log(magnitude / knee), contrast);
+}
+
 RayScores score_rays(const RayMap& rays, const MarkProfile& profile) {
   RayScores scores;
   const int distances = rays.usable.cols;
@@ -154,7 +161,7 @@ RayScores score_rays(const RayMap& rays, const MarkProfile& profile) {
       for (std::size_t channel = 0; channel < channel_count; ++channel) {
         const float weight = profile.weight[channel][static_cast<std::size_t>(distance)];
         if (weight == 0.0F) continue;
-        const float value = std::clamp(rays.value[channel](ray, distance), -8.0F, 8.0F);
+        const float value = limited(rays.value[channel](ray, distance));
         sum += weight * value;
         squares += weight * weight;
         energy += value * value;

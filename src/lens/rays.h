@@ -33,6 +33,10 @@ struct RayMap {
 RayMap ray_map(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeometry& geometry,
                const Eigen::Vector2d& centre, const RadialGrid& grid);
 
+// A contrast that counts in full up to 8 and by its logarithm beyond: no point outvotes the others, and of two strong
+// rays the stronger one still wins.
+float limited(float contrast);
+
 // Weights by channel and distance; what a mark looks like along its ray.
 struct MarkProfile {
   std::array<std::vector<float>, channel_count> weight;

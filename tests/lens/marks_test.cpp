@@ -50,13 +50,13 @@ Patch drawn(double axis_deg, Eigen::Vector2d centre, bool hide_second_end, int i
   return patch;
 }
 
-int best_axis(const Patch& patch, MarkLook look) {
+int best_axis(const Patch& patch, MarkLook look, const Marks& marks) {
   const PatchGeometry geometry;
   const RadialGrid grid;
-  const MarkProfile profile = uninformed_profile(look, 0.58, grid);
-  const auto scores = search_axis(contrast_map(patch, geometry, {}), {}, geometry, grid, {},
-                                  std::span(&profile, 1))
-                          .front();
+  const ContrastMap map = contrast_map(patch, geometry, {});
+  const bool light = look == MarkLook::LightAndGrey;
+  const auto scores =
+      search_axis(light ? map.for_light_marks() : map, {}, geometry, grid, {}, std::span(&marks, 1)).front();
   return static_cast<int>(std::max_element(scores.total.begin(), scores.total.end()) - scores.total.begin());
 }
 
@@ -65,9 +65,24 @@ int best_axis(const Patch& patch, MarkLook look) {
 TEST_CASE("the search finds the axis of dark, grey and light marks about a decentred lens") {
   for (const int axis : {3, 45, 90, 177}) {
     CAPTURE(axis);
-    CHECK(best_axis(drawn(axis, {0.04, -0.03}, false, 80, 45), MarkLook::DarkAndGrey) == Approx(axis).margin(1));
-    CHECK(best_axis(drawn(axis, {-0.05, 0.02}, false, 120, 30), MarkLook::Grey) == Approx(axis).margin(1));
-    CHECK(best_axis(drawn(axis, {0.0, 0.05}, false, 130, 30), MarkLook::LightAndGrey) == Approx(axis).margin(1));
+    struct Drawn {
+      MarkLook look;
+      Eigen::Vector2d centre;
+      int luma;
+      int saturation;
+    };
+    // The last are much lighter than the glow, and much darker: neither is a reflex or an instrument.
+    for (const Drawn& d : {Drawn{MarkLook::DarkAndGrey, {0.04, -0.03}, 80, 45},
+                           Drawn{MarkLook::Grey, {-0.05, 0.02}, 120, 30},
+                           Drawn{MarkLook::LightAndGrey, {0.0, 0.05}, 130, 30},
+                           Drawn{MarkLook::LightAndGrey, {0.0, 0.05}, 170, 30},
+                           Drawn{MarkLook::DarkAndGrey, {0.0, 0.05}, 40, 30}}) {
+      const Patch patch = drawn(axis, d.centre, false, d.luma, d.saturation);
+      CAPTURE(d.luma, d.saturation);
+      CHECK(best_axis(patch, d.look, uninformed_profile(d.look, 0.58, RadialGrid{})) == Approx(axis).margin(1));
+      CHECK(best_axis(patch, d.look, pattern_of(d.look, {true, 1, 0.58}, RadialGrid{})) ==
+            Approx(axis).margin(3));  // within the four degrees from which the template finds the rest
+    }
   }
 }
 
@@ -84,11 +99,30 @@ TEST_CASE("a template measures a small turn of its own marks to a tenth of a deg
   for (std::uint64_t seed = 1; seed <= 12; ++seed) builder.add(strip_of(60.0, 60.0, seed), 1.0F);
   const MarkTemplate mark = builder.build();
   CHECK(angle::deg_from_rad(symmetric_angle(mark, strip)) == Approx(0.0).margin(0.08));
-  for (const double turn : {-0.4, -0.15, 0.25, 0.4}) {
+  for (const double turn : {-2.0, -1.5, -0.4, -0.15, 0.25, 0.4, 1.5, 2.0}) {
     const TurnEstimate found = turn_of(strip_of(60.0 + turn, 60.0, 99), mark, strip);
     CAPTURE(turn);
     CHECK(angle::deg_from_rad(found.turn_rad) == Approx(turn).margin(0.1));
     CHECK(found.gain == Approx(1.0).margin(0.25));
+  }
+}
+
+TEST_CASE("a strip without marks says that it shows none") {
+  const PatchGeometry geometry;
+  const RadialGrid grid;
+  const StripGeometry strip;
+  const Eigen::Vector2d centre(0.02, 0.01);
+  TemplateBuilder builder(grid, strip);
+  const auto end_b_of = [&](bool hidden, std::uint64_t seed) {
+    const auto map = contrast_map(drawn(60.0, centre, hidden, 80, 45, seed), geometry, {});
+    return mark_strip(map, {}, geometry, centre, angle::rad_from_deg(240.0), grid, strip);
+  };
+  for (std::uint64_t seed = 1; seed <= 12; ++seed) builder.add(end_b_of(false, seed), 1.0F);
+  const MarkTemplate mark = builder.build();
+  for (const std::uint64_t seed : {31, 32, 33}) {
+    CAPTURE(seed);
+    CHECK(turn_of(end_b_of(false, seed), mark, strip).gain > 0.8);
+    CHECK(turn_of(end_b_of(true, seed), mark, strip).gain < 0.2);
   }
 }
 
