@@ -126,6 +126,13 @@ Calibration calibrate(const Reader& reader, Phase phase, const MarkSignature& si
   return calibration;
 }
 
+float covered_share(const lens::ContrastMap& map, const cv::Mat1b& inside) {
+  if (inside.empty()) return -1.0F;
+  cv::Mat1b seen;
+  cv::bitwise_and(map.usable, inside, seen);
+  return 1.0F - static_cast<float>(cv::countNonZero(seen)) / static_cast<float>(std::max(1, cv::countNonZero(inside)));
+}
+
 void add_evidence(AxisEvidence& sum, const lens::AxisScores& scores, float chance) {
   for (std::size_t axis = 0; axis < lens::axis_count; ++axis) {
     sum.log_ratio[axis] += share_of_new_evidence * std::max(-5.0F, scores.total[axis] - chance);
@@ -169,6 +176,7 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
                          const WindowReading& windows, const LensPrior& prior, int threads) {
   FrameReading reading;
   const std::size_t frames = patches.size();
+  reading.covered.assign(frames, -1.0F);
   const Reader reader{patches, windows};
   std::array<Calibration, 2> calibration;
   if (windows.previous) calibration[0] = calibrate(reader, Phase::Previous, *windows.previous);
@@ -197,6 +205,7 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
         const lens::Patch& patch = batch[frame - first];
         if (patch.empty()) continue;
         const auto map = lens::contrast_map(patch, patches.geometry(), {});
+        reading.covered[frame] = covered_share(map, mask_of(windows, frame));
         if (windows.previous) {
           add_evidence(previous[step],
                        reader.scores(map, frame, Phase::Previous, *windows.previous, calibration[0].crossing),

@@ -12,6 +12,7 @@ struct FrameReading {
   timeline::AxisPath path;            // a step a frame
   timeline::AxisPosterior posterior;  // about it
   double evidence_share = 1.0;          // steps of the path to frames: below 1 where frames were taken together
+  std::vector<float> covered;           // share of the pupil under reflexes and instruments, by frame; -1: not seen
   std::vector<Eigen::Vector2d> centre;  // supposed lens centre by frame (atlas), from the windows
 };
 

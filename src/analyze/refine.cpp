@@ -2,8 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdlib>
-#include <limits>
+#include <optional>
 
 #include "analyze/parallel.h"
 #include "angle/angle.h"
@@ -274,24 +273,35 @@ double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
   return std::clamp(1.4826 * ratios[ratios.size() / 2], 0.5, 5.0);
 }
 
-// The first frame after the last in which something lay over the marks for a while: viscoelastic refracts
-// unevenly, and until it has been washed out each mark is seen a little beside its place.
-std::size_t settled_from(const Track& track, const std::vector<EndPair>& ends) {
-  constexpr std::size_t span = 7;
-  std::size_t settled = std::numeric_limits<std::size_t>::max();
-  for (std::size_t k = ends.size(); k-- > 0;) {
-    std::size_t disturbed = 0;
-    std::size_t looked = 0;
-    for (std::size_t j = k; j < std::min(ends.size(), k + span); ++j, ++looked) {
-      const auto bad = [](const lens::TurnEstimate& end) { return end.misfit > 2.0 && end.misfit < 1e2; };
-      disturbed += bad(ends[j].a) || bad(ends[j].b) ? 1 : 0;
-    }
-    if (looked == span && disturbed > span / 2) {
-      settled = k + span < ends.size() ? track.frame[k + span] : settled;
-      return settled;
-    }
+// Viscoelastic refracts unevenly, and until it has been washed out each mark is seen a little beside its place. It comes
+// and goes with instruments, and an instrument in the pupil covers part of it.
+void find_settled(const Track& track, const FrameReading& coarse, std::span<const double> time_s,
+                  FineReport& report) {
+  constexpr float instrument_share = 0.022F;  // of the pupil, over what reflexes cover anyway
+  constexpr double least_passage_s = 0.2;
+  std::vector<float> usual;
+  for (const std::size_t frame : track.frame) {
+    if (coarse.covered[frame] >= 0.0F) usual.push_back(coarse.covered[frame]);
   }
-  return settled;
+  if (usual.size() < 8) return;
+  const auto quarter = usual.begin() + static_cast<std::ptrdiff_t>(usual.size() / 4);
+  std::nth_element(usual.begin(), quarter, usual.end());
+  const float limit = *quarter + instrument_share;
+  std::optional<std::size_t> first;
+  std::size_t last = 0;
+  std::size_t k = 0;
+  while (k < track.frame.size()) {
+    std::size_t end = k;
+    while (end < track.frame.size() && coarse.covered[track.frame[end]] > limit) ++end;
+    if (end > k && time_s[track.frame[end - 1]] - time_s[track.frame[k]] >= least_passage_s) {
+      if (!first) first = track.frame[k];
+      last = track.frame[end - 1] + 1;
+    }
+    k = std::max(end, k + 1);
+  }
+  if (!first) return;
+  report.settled_until = *first;
+  report.settled_from = last;
 }
 
 FineReport refine_lens(const Source& source, std::span<const double> time_s, const FrameReading& coarse,
@@ -368,7 +378,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s, con
     out.centre = track.centre[k];
     out.given = true;
   }
-  report.settled_from = settled_from(track, ends);
+  find_settled(track, coarse, time_s, report);
   return report;
 }
 

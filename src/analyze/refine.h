@@ -22,7 +22,9 @@ struct FineAxis {
 
 struct FineReport {
   double template_se_rad = 5e-4;  // of the template's own axis, common to all frames of a lens
-  std::size_t settled_from = static_cast<std::size_t>(-1);  // first frame after the last disturbance
+  // Frames with the lens before the first and after the last passage of an instrument through the pupil.
+  std::size_t settled_until = 0;
+  std::size_t settled_from = static_cast<std::size_t>(-1);
   double distance = 0.45;        // of the marks from the lens centre, limbal radii
   double scatter = 1.0;          // observed frame-to-frame scatter over the predicted one
   int frames = 0;                // that the template rests on

@@ -20,8 +20,8 @@ constexpr double longest_unread_s = 0.6;         // from the nearest own reading
 constexpr double longest_bridged_s = 4.0;        // between two own readings that agree
 // What refraction between lens and cornea does to the direction between two marks, standard deviation: with
 // viscoelastic in the eye, and after it was washed out. Estimated on recordings, see docs/method.md.
-constexpr double unsettled_refraction_rad = 0.0060;
-constexpr double settled_refraction_rad = 0.0048;
+constexpr double unsettled_refraction_rad = 0.0075;
+constexpr double settled_refraction_rad = 0.0036;
 constexpr double still_speed_rad_s = 0.02;       // 1.1 degrees a second
 constexpr double least_still_s = 0.4;
 
@@ -136,8 +136,9 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     const double pose_se = frames[k].pose.found
                                ? std::hypot(frames[k].pose.rotation_se_rad, 0.5 * frames[k].pose.shear_se)
                                : 0.0;
-    const double refraction =
-        k >= report.settled_from ? settled_refraction_rad : unsettled_refraction_rad;
+    // A previous lens lies in a clear eye until the first instrument; a new one once the last has gone.
+    const bool settled = fine.phase == Phase::Previous ? k < report.settled_until : k >= report.settled_from;
+    const double refraction = settled ? settled_refraction_rad : unsettled_refraction_rad;
     const double se = std::sqrt(fine.se_rad * fine.se_rad + std::pow(common_se(inputs, report), 2.0) +
                                 0.25 * pose_se * pose_se + refraction * refraction);
     const double probability = inputs.coarse.posterior.near_path[k];
