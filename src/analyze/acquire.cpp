@@ -14,7 +14,7 @@ using timeline::AxisEvidence;
 using timeline::AxisPath;
 using timeline::Phase;
 
-constexpr std::size_t learned_candidates = 4;  // of the suppositions, that are learned from
+constexpr std::size_t learned_candidates = 3;  // of the suppositions, that are learned from
 
 float best_total(const lens::AxisScores& scores) {
   return *std::max_element(scores.total.begin(), scores.total.end());
@@ -34,12 +34,12 @@ template <typename ScoresOf>
 std::vector<AxisEvidence> evidence_from(const std::vector<Window>& windows, const ScoresOf& scores_of) {
   std::vector<float> best;
   for (std::size_t k = 0; k < windows.size(); ++k) {
-    if (windows[k].usable) best.push_back(best_total(scores_of(k)));
+    if (windows[k].searched) best.push_back(best_total(scores_of(k)));
   }
   const float chance = chance_level(std::move(best));
   std::vector<AxisEvidence> out(windows.size());
   for (std::size_t k = 0; k < windows.size(); ++k) {
-    if (!windows[k].usable) continue;
+    if (!windows[k].searched) continue;
     const lens::AxisScores& scores = scores_of(k);
     for (std::size_t axis = 0; axis < lens::axis_count; ++axis) {
       out[k].log_ratio[axis] = std::max(-6.0F, scores.total[axis] - chance);
@@ -64,6 +64,7 @@ struct Candidate {
 // The suppositions that explain the windows best, best first.
 std::vector<Candidate> candidates_among(const std::vector<Window>& windows, std::size_t suppositions,
                                         const LensPrior& prior, double step_s) {
+  const lens::AxisScores unsearched;
   std::array<std::vector<std::vector<AxisEvidence>>, 2> evidence;
   for (std::size_t lens = 0; lens < 2; ++lens) {
     for (std::size_t k = 0; k < suppositions; ++k) {
@@ -71,10 +72,9 @@ std::vector<Candidate> candidates_among(const std::vector<Window>& windows, std:
         evidence[0].emplace_back(windows.size());
         break;
       }
-      evidence[lens].push_back(
-          evidence_from(windows, [&](std::size_t window) -> const lens::AxisScores& {
-            return windows[window].scores[lens][k];
-          }));
+      evidence[lens].push_back(evidence_from(windows, [&](std::size_t window) -> const lens::AxisScores& {
+        return windows[window].scores[lens].empty() ? unsearched : windows[window].scores[lens][k];
+      }));
     }
   }
   std::vector<Candidate> candidates;
@@ -92,44 +92,67 @@ std::vector<Candidate> candidates_among(const std::vector<Window>& windows, std:
   return candidates;
 }
 
-struct Learned {
-  std::array<std::optional<MarkSignature>, 2> signature;
-  std::vector<std::array<lens::AxisScores, 2>> scores;  // by window
-  std::array<std::vector<AxisEvidence>, 2> evidence;
-  AxisPath path;
-};
-
-// The windows again, with what the marks really look like.
-void search_again(const std::vector<Window>& windows, const lens::PatchGeometry& geometry, int threads,
-                  Learned& learned) {
-  learned.scores.assign(windows.size(), {});
-  for_each_index(windows.size(), threads, [&](std::size_t step) {
-    if (!windows[step].usable) return;
-    for (std::size_t lens = 0; lens < 2; ++lens) {
-      const auto& signature = learned.signature[lens];
-      if (!signature) continue;
-      lens::CentreGrid centres;
-      centres.middle = signature->centre;
-      centres.step = 0.02;
-      centres.reach = 3;
-      centres.spread = 0.04;
-      const Supposition known{signature->profile, signature->light};
-      learned.scores[step][lens] = search_window(windows[step], geometry, {&known, 1}, centres).front();
-    }
-  });
-  for (std::size_t lens = 0; lens < 2; ++lens) {
-    learned.evidence[lens].assign(windows.size(), {});
-    if (!learned.signature[lens]) continue;
-    learned.evidence[lens] = evidence_from(windows, [&](std::size_t window) -> const lens::AxisScores& {
-      return learned.scores[window][lens];
-    });
-  }
+// Nothing lighter than the glow needs to be looked for where darker marks explain nearly every window with a lens.
+bool clearly_explained(const AxisPath& path) {
+  constexpr double clear_log_ratio = 7.0;  // of the 8 to 9 that one window with both ends clear reaches
+  constexpr std::ptrdiff_t least_windows = 6;
+  const auto with_lens = std::count_if(path.phase.begin(), path.phase.end(),
+                                       [](Phase phase) { return phase != Phase::None; });
+  return with_lens >= least_windows && path.log_ratio >= clear_log_ratio * static_cast<double>(with_lens);
 }
 
-Learned learn_from(const std::vector<Window>& windows, const Candidate& candidate,
-                   const std::array<std::vector<Supposition>, 2>& suppositions, const LensPrior& prior,
-                   const lens::PatchGeometry& geometry, double step_s, int threads) {
-  Learned learned;
+const lens::ContrastMap& contrast_of(const Window& window, bool light) {
+  return light ? window.light_contrast : window.contrast;
+}
+
+using Suppositions = std::array<std::vector<Supposition>, 2>;  // by lens
+
+// Fills the scores of all suppositions of dark, or of light, marks in every window.
+void search_all(std::vector<Window>& windows, const Suppositions& suppositions, bool light, bool previous_lens,
+                const lens::PatchGeometry& geometry, int threads) {
+  std::vector<lens::Marks> marks;
+  std::vector<std::pair<std::size_t, std::size_t>> place;
+  for (std::size_t lens = previous_lens ? 0 : 1; lens < 2; ++lens) {
+    for (std::size_t k = 0; k < suppositions[lens].size(); ++k) {
+      if (suppositions[lens][k].light != light) continue;
+      marks.push_back(suppositions[lens][k].marks);
+      place.emplace_back(lens, k);
+    }
+  }
+  lens::CentreGrid centres;  // up to 0.6 mm off, in steps that a mark's width bridges
+  centres.step = 0.032;
+  centres.reach = 3;
+  for_each_index(windows.size(), threads, [&](std::size_t step) {
+    Window& window = windows[step];
+    if (!window.has_contrast()) return;
+    window.searched = true;
+    auto found = lens::search_axis(contrast_of(window, light), window.inside, geometry, radial_grid, centres, marks);
+    for (std::size_t k = 0; k < place.size(); ++k) {
+      auto& scores = window.scores[place[k].first];
+      scores.resize(suppositions[place[k].first].size());
+      scores[place[k].second] = std::move(found[k]);
+    }
+  });
+}
+
+using Evidence = std::array<std::vector<AxisEvidence>, 2>;  // by lens
+
+Evidence evidence_of(const std::vector<Window>& windows, const Acquired& acquired) {
+  Evidence evidence;
+  for (std::size_t lens = 0; lens < 2; ++lens) {
+    evidence[lens].assign(windows.size(), {});
+    if (!acquired.signature[lens]) continue;
+    evidence[lens] = evidence_from(windows, [&](std::size_t window) -> const lens::AxisScores& {
+      return acquired.scores[window][lens];
+    });
+  }
+  return evidence;
+}
+
+Acquired learn_from(const std::vector<Window>& windows, const Candidate& candidate,
+                    const Suppositions& suppositions, const LensPrior& prior,
+                    const lens::PatchGeometry& geometry, int threads) {
+  Acquired learned;
   for (std::size_t lens = 0; lens < 2; ++lens) {
     if (lens == 0 && !prior.previous_lens) continue;
     const std::size_t chosen = lens == 0 ? candidate.previous : candidate.current;
@@ -141,14 +164,15 @@ Learned learn_from(const std::vector<Window>& windows, const Candidate& candidat
                     suppositions[lens][chosen].light,
                     lens == 0 ? prior.previous.optic_radius : prior.current.optic_radius, geometry);
   }
-  search_again(windows, geometry, threads, learned);
-  learned.path =
-      timeline::most_probable_path(learned.evidence[0], learned.evidence[1], model_for(prior, step_s));
+  learned.scores.assign(windows.size(), {});
+  for_each_index(windows.size(), threads, [&](std::size_t step) {
+    if (windows[step].has_contrast()) learned.scores[step] = score_window(windows[step], learned, geometry);
+  });
   return learned;
 }
 
 // The lens centre of each window: its own where both ends are clear, else the typical one.
-void place_centres(WindowReading& reading, const Learned& learned) {
+void place_centres(WindowReading& reading, const Acquired& learned) {
   reading.centre.assign(reading.windows.size(), Eigen::Vector2d::Zero());
   for (std::size_t step = 0; step < reading.windows.size(); ++step) {
     if (reading.path.axis_deg[step] < 0) continue;
@@ -156,7 +180,7 @@ void place_centres(WindowReading& reading, const Learned& learned) {
     const auto& signature = learned.signature[lens];
     if (!signature) continue;
     reading.centre[step] = signature->centre;
-    if (!reading.windows[step].usable) continue;
+    if (!reading.windows[step].searched) continue;
     const auto& found = learned.scores[step][lens];
     const auto axis = static_cast<std::size_t>(reading.path.axis_deg[step]);
     if (found.end_a[axis] > 4.0F && found.end_b[axis] > 4.0F) {
@@ -177,44 +201,59 @@ std::vector<Supposition> suppositions_for(const lens::StatedMarks& stated) {
   return out;
 }
 
-std::vector<lens::AxisScores> search_window(const Window& window, const lens::PatchGeometry& geometry,
-                                            std::span<const Supposition> suppositions,
-                                            const lens::CentreGrid& centres) {
-  std::vector<lens::AxisScores> out(suppositions.size());
-  for (const bool light : {false, true}) {
-    std::vector<lens::Marks> marks;
-    std::vector<std::size_t> place;
-    for (std::size_t k = 0; k < suppositions.size(); ++k) {
-      if (suppositions[k].light != light) continue;
-      marks.push_back(suppositions[k].marks);
-      place.push_back(k);
-    }
-    if (marks.empty()) continue;
-    auto found = lens::search_axis(light ? window.light_contrast : window.contrast, window.inside, geometry,
-                                   radial_grid, centres, marks);
-    for (std::size_t k = 0; k < place.size(); ++k) out[place[k]] = std::move(found[k]);
+std::array<lens::AxisScores, 2> score_window(const Window& window, const Acquired& acquired,
+                                             const lens::PatchGeometry& geometry) {
+  std::array<lens::AxisScores, 2> scores;
+  for (std::size_t lens = 0; lens < 2; ++lens) {
+    const auto& signature = acquired.signature[lens];
+    if (!signature) continue;
+    lens::CentreGrid centres;
+    centres.middle = signature->centre;
+    centres.step = 0.025;
+    centres.reach = 2;
+    centres.spread = 0.04;
+    const lens::Marks known = signature->profile;
+    scores[lens] = lens::search_axis(contrast_of(window, signature->light), window.inside, geometry, radial_grid,
+                                     centres, {&known, 1})
+                       .front();
   }
-  return out;
+  return scores;
 }
 
-void acquire(WindowReading& reading, const LensPrior& prior, const lens::PatchGeometry& geometry, double step_s,
-             int threads) {
-  const std::array<std::vector<Supposition>, 2> suppositions = {suppositions_for(prior.previous),
-                                                                suppositions_for(prior.current)};
-  std::optional<Learned> best;
-  for (const Candidate& candidate :
-       candidates_among(reading.windows, suppositions[1].size(), prior, step_s)) {
-    Learned learned =
-        learn_from(reading.windows, candidate, suppositions, prior, geometry, step_s, threads);
-    if (!best || learned.path.log_ratio > best->path.log_ratio) best = std::move(learned);
+Acquired acquire(std::vector<Window>& windows, const LensPrior& prior, const lens::PatchGeometry& geometry,
+                 double step_s, int threads) {
+  const Suppositions suppositions = {suppositions_for(prior.previous), suppositions_for(prior.current)};
+  search_all(windows, suppositions, false, prior.previous_lens, geometry, threads);
+  auto candidates = candidates_among(windows, suppositions[1].size(), prior, step_s);
+  if (!clearly_explained(candidates.front().path)) {
+    search_all(windows, suppositions, true, prior.previous_lens, geometry, threads);
+    candidates = candidates_among(windows, suppositions[1].size(), prior, step_s);
   }
-  timeline::subtract_standing_clutter(best->path, best->evidence[0], best->evidence[1]);
-  reading.path =
-      timeline::most_probable_path(best->evidence[0], best->evidence[1], model_for(prior, step_s));
+  Acquired best;
+  double best_log_ratio = -std::numeric_limits<double>::infinity();
+  for (const Candidate& candidate : candidates) {
+    Acquired learned = learn_from(windows, candidate, suppositions, prior, geometry, threads);
+    const Evidence evidence = evidence_of(windows, learned);
+    const AxisPath path =
+        timeline::most_probable_path(evidence[0], evidence[1], model_for(prior, step_s));
+    if (path.log_ratio <= best_log_ratio) continue;
+    best_log_ratio = path.log_ratio;
+    best = std::move(learned);
+  }
+  for (Window& window : windows) window.scores = {};
+  return best;
+}
+
+void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& prior, double step_s) {
+  Evidence evidence = evidence_of(reading.windows, acquired);
+  const auto model = model_for(prior, step_s);
+  reading.path = timeline::most_probable_path(evidence[0], evidence[1], model);
+  timeline::subtract_standing_clutter(reading.path, evidence[0], evidence[1]);
+  reading.path = timeline::most_probable_path(evidence[0], evidence[1], model);
   reading.log_ratio = reading.path.log_ratio;
-  reading.previous = best->signature[0];
-  reading.current = best->signature[1];
-  place_centres(reading, *best);
+  reading.previous = acquired.signature[0];
+  reading.current = acquired.signature[1];
+  place_centres(reading, acquired);
 }
 
 }  // namespace rhumb::analyze

@@ -22,13 +22,20 @@ struct Supposition {
 // Every look, once with the pattern that the case states and once with any pattern.
 std::vector<Supposition> suppositions_for(const lens::StatedMarks& stated);
 
-// Scores of every supposition in one window, in their order.
-std::vector<lens::AxisScores> search_window(const Window& window, const lens::PatchGeometry& geometry,
-                                            std::span<const Supposition> suppositions,
-                                            const lens::CentreGrid& centres);
+struct Acquired {
+  std::array<std::optional<MarkSignature>, 2> signature;  // by lens: previous, new
+  std::vector<std::array<lens::AxisScores, 2>> scores;    // by window and lens
+};
 
-// Fills `reading` from its windows, whose scores by supposition are there.
-void acquire(WindowReading& reading, const LensPrior& prior, const lens::PatchGeometry& geometry, double step_s,
-             int threads);
+// From the windows that have their contrast; `scores` of the others stay empty.
+Acquired acquire(std::vector<Window>& windows, const LensPrior& prior, const lens::PatchGeometry& geometry,
+                 double step_s, int threads);
+
+// A window's scores with what was acquired.
+std::array<lens::AxisScores, 2> score_window(const Window& window, const Acquired& acquired,
+                                             const lens::PatchGeometry& geometry);
+
+// Fills the path, the centres and the signatures of `reading`, whose windows have been scored.
+void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& prior, double step_s);
 
 }  // namespace rhumb::analyze

@@ -139,6 +139,29 @@ void add_evidence(AxisEvidence& sum, const lens::AxisScores& scores, float chanc
   }
 }
 
+// A resting lens is read some twelve times a second; of a moving one every frame.
+std::size_t stride_at(const WindowReading& windows, std::size_t frame, double frame_s) {
+  constexpr double rest_step_s = 0.08;
+  const std::size_t own = window_of(windows, frame);
+  for (const std::size_t near : {own > 0 ? own - 1 : own, own, std::min(own + 1, windows.windows.size() - 1)}) {
+    if (windows.path.phase[near] != windows.path.phase[own] || windows.path.moving[near]) return 1;
+    if (windows.path.axis_deg[near] != windows.path.axis_deg[own]) return 1;
+  }
+  return std::max<std::size_t>(1, static_cast<std::size_t>(rest_step_s / frame_s));
+}
+
+// Whether the windows leave it open that this lens lies there: up to a second beyond its own stretch.
+bool could_be_here(const WindowReading& windows, std::size_t frame, Phase phase) {
+  const std::size_t own = window_of(windows, frame);
+  const std::size_t from = own > 2 ? own - 2 : 0;
+  const std::size_t to = std::min(own + 2, windows.windows.size() - 1);
+  for (std::size_t near = from; near <= to; ++near) {
+    if (windows.path.phase[near] == phase) return true;
+  }
+  const Phase other = phase == Phase::New ? Phase::Previous : Phase::New;
+  return windows.path.phase[own] != other;
+}
+
 // Windows average what moves against the eye away; single frames can't. So an axis that lies outside the range of the
 // windows' path about a step costs something, whatever a bubble or an instrument's shaft looks like in the frame.
 void keep_near_windows(const WindowReading& windows, std::size_t first_frame, AxisEvidence& previous,
@@ -206,18 +229,22 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
         if (patch.empty()) continue;
         const auto map = lens::contrast_map(patch, patches.geometry(), {});
         reading.covered[frame] = covered_share(map, mask_of(windows, frame));
-        if (windows.previous) {
-          add_evidence(previous[step],
-                       reader.scores(map, frame, Phase::Previous, *windows.previous, calibration[0].crossing),
-                       calibration[0].chance);
-        }
-        if (windows.current) {
-          add_evidence(current[step],
-                       reader.scores(map, frame, Phase::New, *windows.current, calibration[1].crossing),
-                       calibration[1].chance);
+        if (frame % stride_at(windows, frame, frame_s) != 0) continue;
+        for (const Phase phase : {Phase::Previous, Phase::New}) {
+          const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
+          if (!signature || !could_be_here(windows, frame, phase)) continue;
+          const Calibration& known = calibration[phase == Phase::Previous ? 0 : 1];
+          add_evidence(phase == Phase::Previous ? previous[step] : current[step],
+                       reader.scores(map, frame, phase, *signature, known.crossing), known.chance);
         }
       }
     });
+  }
+  // Frames that were passed over say what the last one read said: they show the same picture.
+  for (std::size_t step = 1; step < steps && group == 1; ++step) {
+    if (step % stride_at(windows, step, frame_s) == 0 || !patches.has(step)) continue;
+    previous[step] = previous[step - 1];
+    current[step] = current[step - 1];
   }
   for (std::size_t step = 0; step < steps; ++step) {
     keep_near_windows(windows, step * group, previous[step], current[step]);

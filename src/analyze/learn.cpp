@@ -60,7 +60,7 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
   std::vector<double> end_scores;
   for (const bool only_resting : {true, false}) {
     for (std::size_t step = 0; step < windows.size(); ++step) {
-      if (path.phase[step] != phase || !windows[step].usable) continue;
+      if (path.phase[step] != phase || !windows[step].has_contrast()) continue;
       const lens::AxisScores& scores = scores_of(step);
       if (!both_ends_strong(scores, path.axis_deg[step])) continue;
       if (only_resting && !rests(path, step)) continue;
@@ -75,11 +75,11 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
       centre_y.push_back(centre.y());
       for (const int ray : {path.axis_deg[step], path.axis_deg[step] + lens::axis_count}) {
         for (int distance = 0; distance < distances; ++distance) {
-          if (!rays.usable(ray, distance)) continue;
+          if (!rays.usable(distance, ray)) continue;
           const auto index = static_cast<std::size_t>(distance);
           count[index] += 1.0;
           for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
-            sum[channel][index] += std::clamp(rays.value[channel](ray, distance), -12.0F, 12.0F);
+            sum[channel][index] += rays.value[channel](distance, ray);
           }
         }
       }

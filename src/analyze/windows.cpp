@@ -39,25 +39,48 @@ std::vector<Window> cut_windows(std::span<const double> time_s, double window_s)
   return windows;
 }
 
-void fill_window(Window& window, const lens::PatchStore& patches, const WindowOptions& options) {
-  const auto frames = frames_of(window, patches, options.most_patches);
-  window.usable = 2 * frames.size() >= std::min<std::size_t>(6, window.frame_count) && !frames.empty();
-  if (!window.usable) return;
+void fill_window(Window& window, const std::vector<lens::Patch>& patches, const lens::PatchGeometry& geometry,
+                 const WindowOptions& options) {
   std::vector<lens::ContrastMap> maps;
   cv::Mat1f mean;
-  for (const std::size_t frame : frames) {
-    const lens::Patch patch = patches.at(frame);
-    maps.push_back(lens::contrast_map(patch, patches.geometry(), {}));
+  for (const lens::Patch& patch : patches) {
+    maps.push_back(lens::contrast_map(patch, geometry, {}));
     cv::Mat1f luma;
     patch.luma.convertTo(luma, CV_32F);
     mean = mean.empty() ? luma : cv::Mat1f(mean + luma);
   }
-  mean /= static_cast<double>(frames.size());
+  mean /= static_cast<double>(patches.size());
   window.contrast = lens::median_of(maps);
   for (lens::ContrastMap& map : maps) map = map.for_light_marks();
   window.light_contrast = lens::median_of(maps);
-  if (const auto pupil = lens::find_pupil(mean, patches.geometry())) {
-    window.inside = lens::pupil_mask(*pupil, options.pupil_margin, patches.geometry());
+  if (const auto pupil = lens::find_pupil(mean, geometry)) {
+    window.inside = lens::pupil_mask(*pupil, options.pupil_margin, geometry);
+  }
+}
+
+// Fills the windows of these numbers, then hands each to `body`. Patches come back from the store one at a time;
+// the rest runs side by side.
+template <typename Body>
+void fill_windows(std::vector<Window>& windows, const std::vector<std::size_t>& which,
+                  const lens::PatchStore& patches, const WindowOptions& options, int threads,
+                  const Body& body) {
+  constexpr std::size_t batch = 8;
+  for (std::size_t begin = 0; begin < which.size(); begin += batch) {
+    const std::size_t end = std::min(which.size(), begin + batch);
+    std::vector<std::vector<lens::Patch>> fetched(end - begin);
+    for (std::size_t k = begin; k < end; ++k) {
+      Window& window = windows[which[k]];
+      const auto frames = frames_of(window, patches, options.most_patches);
+      window.usable = 2 * frames.size() >= std::min<std::size_t>(6, window.frame_count) && !frames.empty();
+      if (!window.usable) continue;
+      for (const std::size_t frame : frames) fetched[k - begin].push_back(patches.at(frame));
+    }
+    for_each_index(end - begin, threads, [&](std::size_t offset) {
+      Window& window = windows[which[begin + offset]];
+      if (!window.usable) return;
+      fill_window(window, fetched[offset], patches.geometry(), options);
+      body(which[begin + offset]);
+    });
   }
 }
 
@@ -67,21 +90,23 @@ WindowReading read_windows(const lens::PatchStore& patches, std::span<const doub
                            const LensPrior& prior, const WindowOptions& options, int threads) {
   WindowReading reading;
   reading.windows = cut_windows(time_s, options.window_s);
-  const std::vector<Supposition> current = suppositions_for(prior.current);
-  const std::vector<Supposition> previous = suppositions_for(prior.previous);
-  // Patches come back from the store one at a time; the search, which costs more, runs side by side.
-  constexpr std::size_t batch = 8;
-  for (std::size_t begin = 0; begin < reading.windows.size(); begin += batch) {
-    const std::size_t end = std::min(reading.windows.size(), begin + batch);
-    for (std::size_t k = begin; k < end; ++k) fill_window(reading.windows[k], patches, options);
-    for_each_index(end - begin, threads, [&](std::size_t offset) {
-      Window& window = reading.windows[begin + offset];
-      if (!window.usable) return;
-      window.scores[1] = search_window(window, patches.geometry(), current, {});
-      if (prior.previous_lens) window.scores[0] = search_window(window, patches.geometry(), previous, {});
-    });
-  }
-  acquire(reading, prior, patches.geometry(), options.window_s, threads);
+  const std::size_t stride =
+      std::max<std::size_t>(1, (reading.windows.size() + options.most_learned - 1) / options.most_learned);
+  std::vector<std::size_t> learned;
+  std::vector<std::size_t> others;
+  for (std::size_t k = 0; k < reading.windows.size(); ++k) (k % stride == 0 ? learned : others).push_back(k);
+  fill_windows(reading.windows, learned, patches, options, threads, [](std::size_t) {});
+  Acquired acquired =
+      acquire(reading.windows, prior, patches.geometry(), options.window_s, threads);
+  const auto release = [](Window& window) { window.contrast = window.light_contrast = {}; };
+  for (Window& window : reading.windows) release(window);
+  fill_windows(reading.windows, others, patches, options, threads, [&](std::size_t k) {
+    Window& window = reading.windows[k];
+    acquired.scores[k] = score_window(window, acquired, patches.geometry());
+    window.searched = true;
+    release(window);
+  });
+  follow(reading, acquired, prior, options.window_s);
   return reading;
 }
 

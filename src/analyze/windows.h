@@ -19,18 +19,22 @@ namespace rhumb::analyze {
 struct WindowOptions {
   double window_s = 0.5;        // long enough to average, short enough for a lens being turned
   int most_patches = 12;        // of a window, spread over it
+  std::size_t most_learned = 240;  // windows that the marks are learned from, spread over the recording
   double pupil_margin = 0.015;  // limbal radii inside the pupil's edge that are not read
 };
 
 struct Window {
   std::size_t first_frame = 0;
   std::size_t frame_count = 0;
-  bool usable = false;
+  bool usable = false;    // enough frames show the eye
+  bool searched = false;  // it has been looked at for marks
   lens::ContrastMap contrast;  // kept only while it is needed
   cv::Mat1b inside;            // pupil mask; empty when no pupil edge was found
   lens::ContrastMap light_contrast;  // the same, for marks lighter than the glow
   // By lens (0: previous, 1: new) and supposition of what its marks look like.
   std::array<std::vector<lens::AxisScores>, 2> scores;
+
+  bool has_contrast() const { return usable && !contrast.usable.empty(); }
 };
 
 // How the marks of one lens show in this recording.

@@ -7,39 +7,10 @@
 #include <variant>
 #include <vector>
 
+#include "lens/mark_pattern.h"
 #include "lens/rays.h"
 
 namespace rhumb::lens {
-
-// What printed marks may look like before anything is known of them: darker, greyer, or lighter and greyer than
-// the glow, anywhere in the outer half of the optic.
-enum class MarkLook { Dark, Grey, DarkAndGrey, LightAndGrey };
-inline constexpr std::array<MarkLook, 4> mark_looks = {MarkLook::Dark, MarkLook::Grey,
-                                                       MarkLook::DarkAndGrey, MarkLook::LightAndGrey};
-
-// Marks of a stated pattern whose distances from the lens centre are not known yet; they are the same at both
-// ends. Lengths in limbal radii.
-struct MarkForm {
-  int per_end = 1;      // compact marks at each end
-  int length = 3;       // of one along the meridian, in steps of the radial grid
-  bool alone = false;   // has nothing right before and behind it: a dot, not a piece of something longer
-};
-struct MarkPattern {
-  std::array<float, channel_count> share{};  // of each channel's contrast; squares sum to 1
-  std::vector<MarkForm> forms;               // any of which explains the marks
-  int first = 0;                             // distances (index) between which they lie
-  int last = 0;
-  int empty_below = 0;                       // nearer than this the marked meridian is empty
-  float crossing = 4.5F;                     // score of an end at which marks and none are as likely
-};
-
-struct StatedMarks {
-  bool lines = false;        // else dots
-  int dots_per_end = 3;
-  double optic_radius = 0.59;  // limbal radii, as seen through the cornea
-};
-
-MarkPattern pattern_of(MarkLook look, const StatedMarks& stated, const RadialGrid& grid);
 
 // Nothing known but the look: any contrast along the outer half of the optic, whatever its pattern.
 MarkProfile uninformed_profile(MarkLook look, double optic_radius, const RadialGrid& grid);

@@ -3,22 +3,13 @@
 #include <algorithm>
 #include <cmath>
 
+#include "lens/bilinear.h"
+
 namespace rhumb::lens {
 namespace {
 
 // Neighbouring points of a strip share pixels (three columns to a pixel) and the picture's own blur.
 constexpr double points_per_independent = 6.0;
-
-float bilinear(const cv::Mat1f& map, double x, double y) {
-  const int col = static_cast<int>(x);
-  const int row = static_cast<int>(y);
-  const auto fx = static_cast<float>(x - col);
-  const auto fy = static_cast<float>(y - row);
-  const float* upper = map.ptr<float>(row) + col;
-  const float* lower = map.ptr<float>(row + 1) + col;
-  return (1.0F - fy) * ((1.0F - fx) * upper[0] + fx * upper[1]) +
-         fy * ((1.0F - fx) * lower[0] + fx * lower[1]);
-}
 
 void remove_row_mean(MarkStrip& strip) {
   for (int row = 0; row < strip.usable.rows; ++row) {
@@ -61,7 +52,7 @@ MarkStrip mark_strip(const ContrastMap& map, const cv::Mat1b& inside, const Patc
       if (!map.usable(py, px) || (!inside.empty() && !inside(py, px))) continue;
       out.usable(row, col) = 1.0F;
       for (std::size_t channel = 0; channel < channel_count; ++channel) {
-        out.value[channel](row, col) = bilinear(map.value[channel], x, y);
+        out.value[channel](row, col) = bilinear(map.value[channel], static_cast<float>(x), static_cast<float>(y));
       }
     }
   }
@@ -210,7 +201,7 @@ double best_shift(const MarkStrip& strip, const MarkTemplate& mark, const StripG
   const double spread = spread_rad / geometry.step_rad;
   double best = -1e9;
   double best_at = 0.0;
-  for (double shift = -std::floor(limit); shift <= limit; shift += 1.0) {
+  for (double shift = -std::floor(limit); shift <= limit; shift += 2.0) {
     const NormalEquations n = accumulate(strip, mark, shift, 0.0, no_limit);
     if (n.gg < 1e-9) continue;
     const double explained = n.gr > 0.0 ? 0.5 * n.gr * n.gr / (n.gg * points_per_independent) : 0.0;

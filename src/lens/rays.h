@@ -23,19 +23,17 @@ struct RadialGrid {
   double at(int index) const { return first + step * index; }
 };
 
-// Contrast by ray and distance, less the mean of its neighbours in angle, in units of the noise at that distance.
+// Contrast by distance and ray, less the mean of its neighbours in angle, in units of the noise at that distance.
+// It counts in full up to 8 and by its logarithm beyond: no point outvotes the others, and of two strong rays the
+// stronger one still wins.
 struct RayMap {
-  std::array<cv::Mat1f, channel_count> value;  // rows: rays, columns: distances; 0 where not usable
-  cv::Mat1b usable;
+  std::array<cv::Mat1f, channel_count> value;  // rows: distances, columns: rays; 0 where not usable
+  cv::Mat1b usable;                            // 1 or 0
 };
 
 // centre: atlas units; inside: CV_8UC1 pupil mask, may be empty.
 RayMap ray_map(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeometry& geometry,
                const Eigen::Vector2d& centre, const RadialGrid& grid);
-
-// A contrast that counts in full up to 8 and by its logarithm beyond: no point outvotes the others, and of two strong
-// rays the stronger one still wins.
-float limited(float contrast);
 
 // Weights by channel and distance; what a mark looks like along its ray.
 struct MarkProfile {
@@ -43,6 +41,17 @@ struct MarkProfile {
   int empty_below = 0;    // nearer than this distance (index) the marked meridian is empty
   float crossing = 3.5F;  // score of an end at which a mark and no mark are as likely
 };
+
+// Mean magnitude of contrast nearer than distance `below` (index) by ray, where a marked meridian is empty.
+struct InnerContrast {
+  std::array<float, ray_count> mean{};
+  std::array<float, ray_count> points{};  // distances that could be read
+};
+InnerContrast inner_contrast(const RayMap& rays, int below);
+
+// A matched score, lowered where the ray holds more than marks: contrast energy over `points` values beyond what the
+// match and noise explain, or something where the marked meridian is empty.
+float less_strange(float matched, float energy, float points, float inner_mean, float inner_points);
 
 // Score of each ray: weighted sum over distances divided by its standard deviation under noise, so about
 // normal with unit variance where there is no mark; lowered where the ray holds much that does not match the
