@@ -20,18 +20,21 @@ float best_total(const lens::AxisScores& scores) {
   return *std::max_element(scores.total.begin(), scores.total.end());
 }
 
-// What a window must exceed to speak for marks: a little under half of what the better windows reach. Clear marks
-// make the rest of the recording clearly empty; faint ones are given the benefit of adding up.
+// What a window must exceed to speak for marks: a little under half of what the better windows
+// reach. Clear marks make the rest of the recording clearly empty; faint ones are given the benefit
+// of adding up.
 float chance_level(std::vector<float> best_totals) {
   if (best_totals.empty()) return 2.0F;
-  const auto place = best_totals.begin() + static_cast<std::ptrdiff_t>(3 * (best_totals.size() - 1) / 4);
+  const auto place =
+      best_totals.begin() + static_cast<std::ptrdiff_t>(3 * (best_totals.size() - 1) / 4);
   std::nth_element(best_totals.begin(), place, best_totals.end());
   return std::clamp(0.45F * *place, 1.5F, 6.0F);
 }
 
 // `scores_of(k)`: the scores of window k.
 template <typename ScoresOf>
-std::vector<AxisEvidence> evidence_from(const std::vector<Window>& windows, const ScoresOf& scores_of) {
+std::vector<AxisEvidence> evidence_from(const std::vector<Window>& windows,
+                                        const ScoresOf& scores_of) {
   std::vector<float> best;
   for (std::size_t k = 0; k < windows.size(); ++k) {
     if (windows[k].searched) best.push_back(best_total(scores_of(k)));
@@ -62,8 +65,9 @@ struct Candidate {
 };
 
 // The suppositions that explain the windows best, best first.
-std::vector<Candidate> candidates_among(const std::vector<Window>& windows, std::size_t suppositions,
-                                        const LensPrior& prior, double step_s) {
+std::vector<Candidate> candidates_among(const std::vector<Window>& windows,
+                                        std::size_t suppositions, const LensPrior& prior,
+                                        double step_s) {
   const lens::AxisScores unsearched;
   std::array<std::vector<std::vector<AxisEvidence>>, 2> evidence;
   for (std::size_t lens = 0; lens < 2; ++lens) {
@@ -72,33 +76,39 @@ std::vector<Candidate> candidates_among(const std::vector<Window>& windows, std:
         evidence[0].emplace_back(windows.size());
         break;
       }
-      evidence[lens].push_back(evidence_from(windows, [&](std::size_t window) -> const lens::AxisScores& {
-        return windows[window].scores[lens].empty() ? unsearched : windows[window].scores[lens][k];
-      }));
+      evidence[lens].push_back(
+          evidence_from(windows, [&](std::size_t window) -> const lens::AxisScores& {
+            return windows[window].scores[lens].empty() ? unsearched
+                                                        : windows[window].scores[lens][k];
+          }));
     }
   }
   std::vector<Candidate> candidates;
   for (std::size_t previous = 0; previous < evidence[0].size(); ++previous) {
     for (std::size_t current = 0; current < suppositions; ++current) {
-      candidates.push_back({previous, current,
-                            timeline::most_probable_path(evidence[0][previous], evidence[1][current],
-                                                         model_for(prior, step_s))});
+      candidates.push_back(
+          {previous, current,
+           timeline::most_probable_path(evidence[0][previous], evidence[1][current],
+                                        model_for(prior, step_s))});
     }
   }
-  std::stable_sort(candidates.begin(), candidates.end(), [](const Candidate& a, const Candidate& b) {
-    return a.path.log_ratio > b.path.log_ratio;
-  });
+  std::stable_sort(
+      candidates.begin(), candidates.end(),
+      [](const Candidate& a, const Candidate& b) { return a.path.log_ratio > b.path.log_ratio; });
   if (candidates.size() > learned_candidates) candidates.resize(learned_candidates);
   return candidates;
 }
 
-// Nothing lighter than the glow needs to be looked for where darker marks explain nearly every window with a lens.
+// Nothing lighter than the glow needs to be looked for where darker marks explain nearly every
+// window with a lens.
 bool clearly_explained(const AxisPath& path) {
-  constexpr double clear_log_ratio = 7.0;  // of the 8 to 9 that one window with both ends clear reaches
+  constexpr double clear_log_ratio =
+      7.0;  // of the 8 to 9 that one window with both ends clear reaches
   constexpr std::ptrdiff_t least_windows = 6;
   const auto with_lens = std::count_if(path.phase.begin(), path.phase.end(),
                                        [](Phase phase) { return phase != Phase::None; });
-  return with_lens >= least_windows && path.log_ratio >= clear_log_ratio * static_cast<double>(with_lens);
+  return with_lens >= least_windows &&
+         path.log_ratio >= clear_log_ratio * static_cast<double>(with_lens);
 }
 
 const lens::ContrastMap& contrast_of(const Window& window, bool light) {
@@ -108,8 +118,8 @@ const lens::ContrastMap& contrast_of(const Window& window, bool light) {
 using Suppositions = std::array<std::vector<Supposition>, 2>;  // by lens
 
 // Fills the scores of all suppositions of dark, or of light, marks in every window.
-void search_all(std::vector<Window>& windows, const Suppositions& suppositions, bool light, bool previous_lens,
-                const lens::PatchGeometry& geometry, int threads) {
+void search_all(std::vector<Window>& windows, const Suppositions& suppositions, bool light,
+                bool previous_lens, const lens::PatchGeometry& geometry, int threads) {
   std::vector<lens::Marks> marks;
   std::vector<std::pair<std::size_t, std::size_t>> place;
   for (std::size_t lens = previous_lens ? 0 : 1; lens < 2; ++lens) {
@@ -126,7 +136,8 @@ void search_all(std::vector<Window>& windows, const Suppositions& suppositions, 
     Window& window = windows[step];
     if (!window.has_contrast()) return;
     window.searched = true;
-    auto found = lens::search_axis(contrast_of(window, light), window.inside, geometry, radial_grid, centres, marks);
+    auto found = lens::search_axis(contrast_of(window, light), window.inside, geometry, radial_grid,
+                                   centres, marks);
     for (std::size_t k = 0; k < place.size(); ++k) {
       auto& scores = window.scores[place[k].first];
       scores.resize(suppositions[place[k].first].size());
@@ -156,17 +167,18 @@ Acquired learn_from(const std::vector<Window>& windows, const Candidate& candida
   for (std::size_t lens = 0; lens < 2; ++lens) {
     if (lens == 0 && !prior.previous_lens) continue;
     const std::size_t chosen = lens == 0 ? candidate.previous : candidate.current;
-    learned.signature[lens] =
-        learn_marks(windows, candidate.path, lens == 0 ? Phase::Previous : Phase::New,
-                    [&](std::size_t window) -> const lens::AxisScores& {
-                      return windows[window].scores[lens][chosen];
-                    },
-                    suppositions[lens][chosen].light,
-                    lens == 0 ? prior.previous.optic_radius : prior.current.optic_radius, geometry);
+    learned.signature[lens] = learn_marks(
+        windows, candidate.path, lens == 0 ? Phase::Previous : Phase::New,
+        [&](std::size_t window) -> const lens::AxisScores& {
+          return windows[window].scores[lens][chosen];
+        },
+        suppositions[lens][chosen].light,
+        lens == 0 ? prior.previous.optic_radius : prior.current.optic_radius, geometry);
   }
   learned.scores.assign(windows.size(), {});
   for_each_index(windows.size(), threads, [&](std::size_t step) {
-    if (windows[step].has_contrast()) learned.scores[step] = score_window(windows[step], learned, geometry);
+    if (windows[step].has_contrast())
+      learned.scores[step] = score_window(windows[step], learned, geometry);
   });
   return learned;
 }
@@ -213,16 +225,17 @@ std::array<lens::AxisScores, 2> score_window(const Window& window, const Acquire
     centres.reach = 2;
     centres.spread = 0.04;
     const lens::Marks known = signature->profile;
-    scores[lens] = lens::search_axis(contrast_of(window, signature->light), window.inside, geometry, radial_grid,
-                                     centres, {&known, 1})
+    scores[lens] = lens::search_axis(contrast_of(window, signature->light), window.inside, geometry,
+                                     radial_grid, centres, {&known, 1})
                        .front();
   }
   return scores;
 }
 
-Acquired acquire(std::vector<Window>& windows, const LensPrior& prior, const lens::PatchGeometry& geometry,
-                 double step_s, int threads) {
-  const Suppositions suppositions = {suppositions_for(prior.previous), suppositions_for(prior.current)};
+Acquired acquire(std::vector<Window>& windows, const LensPrior& prior,
+                 const lens::PatchGeometry& geometry, double step_s, int threads) {
+  const Suppositions suppositions = {suppositions_for(prior.previous),
+                                     suppositions_for(prior.current)};
   search_all(windows, suppositions, false, prior.previous_lens, geometry, threads);
   auto candidates = candidates_among(windows, suppositions[1].size(), prior, step_s);
   if (!clearly_explained(candidates.front().path)) {
@@ -244,7 +257,8 @@ Acquired acquire(std::vector<Window>& windows, const LensPrior& prior, const len
   return best;
 }
 
-void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& prior, double step_s) {
+void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& prior,
+            double step_s) {
   Evidence evidence = evidence_of(reading.windows, acquired);
   const auto model = model_for(prior, step_s);
   reading.path = timeline::most_probable_path(evidence[0], evidence[1], model);

@@ -1,5 +1,6 @@
-// What the lenses' marks look like in this recording, found without knowing it: several suppositions are followed
-// through all windows, the best few are learned from, and what was learned decides between them.
+// What the lenses' marks look like in this recording, found without knowing it: several
+// suppositions are followed through all windows, the best few are learned from, and what was
+// learned decides between them.
 #pragma once
 
 #include <array>
@@ -28,14 +29,15 @@ struct Acquired {
 };
 
 // From the windows that have their contrast; `scores` of the others stay empty.
-Acquired acquire(std::vector<Window>& windows, const LensPrior& prior, const lens::PatchGeometry& geometry,
-                 double step_s, int threads);
+Acquired acquire(std::vector<Window>& windows, const LensPrior& prior,
+                 const lens::PatchGeometry& geometry, double step_s, int threads);
 
 // A window's scores with what was acquired.
 std::array<lens::AxisScores, 2> score_window(const Window& window, const Acquired& acquired,
                                              const lens::PatchGeometry& geometry);
 
 // Fills the path, the centres and the signatures of `reading`, whose windows have been scored.
-void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& prior, double step_s);
+void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& prior,
+            double step_s);
 
 }  // namespace rhumb::analyze

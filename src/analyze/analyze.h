@@ -1,8 +1,9 @@
 // One case from its recording to what it comes to.
 //
-// Stages: sample frames make the atlas of the eye; one pass over the recording gives every frame's pose and its
-// straightened pupil; windows teach what the marks look like; a Markov model finds the history; each frame is
-// refined against the learned marks; the reference turns atlas angles into meridians. See docs/method.md.
+// Stages: sample frames make the atlas of the eye; one pass over the recording gives every frame's
+// pose and its straightened pupil; windows teach what the marks look like; a Markov model finds the
+// history; each frame is refined against the learned marks; the reference turns atlas angles into
+// meridians. See docs/method.md.
 #pragma once
 
 #include <functional>
@@ -17,18 +18,20 @@ namespace rhumb::analyze {
 struct AnalyzeOptions {
   std::optional<double> from_s;  // stretch of the recording; other frames get no row
   std::optional<double> to_s;
-  int threads = 1;               // never changes the outcome
-  int most_samples = 100;        // frames that the atlas is made from
+  int threads = 1;                               // never changes the outcome
+  int most_samples = 100;                        // frames that the atlas is made from
   std::size_t sample_memory_bytes = 160u << 20;  // that they may take
-  std::size_t patch_memory_bytes = 96u << 20;    // straightened pupils beyond this go to a temporary file
+  std::size_t patch_memory_bytes = 96u
+                                   << 20;  // straightened pupils beyond this go to a temporary file
 };
 
 // share: done part of the work, 0 to 1; time_s: place in the recording.
 using Progress = std::function<void(double share, double time_s)>;
 
-// Reads the recording and fills everything of the outcome but its run record's version, options and hashes.
-// Throws what the video room throws for a recording that can't be read, UserError for a photograph that can't be
-// used, Interrupted when cancelled. A recording in which nothing can be measured is an outcome, not an error.
+// Reads the recording and fills everything of the outcome but its run record's version, options and
+// hashes. Throws what the video room throws for a recording that can't be read, UserError for a
+// photograph that can't be used, Interrupted when cancelled. A recording in which nothing can be
+// measured is an outcome, not an error.
 outcome::CaseOutcome analyze(const casefile::Case& stated, const AnalyzeOptions& options,
                              const Progress& progress, std::stop_token cancel);
 

@@ -14,11 +14,12 @@
 namespace rhumb::analyze {
 namespace {
 
-// Apparent magnification of the lens plane by the cornea, 1 / (1 - d F / 1336) with F 43 D and the marks 3.3 mm
-// behind it (worked figures for 3.05 to 5.0 mm run from 1.11 to 1.19).
+// Apparent magnification of the lens plane by the cornea, 1 / (1 - d F / 1336) with F 43 D and the
+// marks 3.3 mm behind it (worked figures for 3.05 to 5.0 mm run from 1.11 to 1.19).
 constexpr double corneal_magnification = 1.14;
-constexpr double usual_white_to_white_mm = 11.7;  // mean of normal adults (Ruefer et al., Cornea 2005;24:259)
-constexpr double usual_optic_mm = 6.0;            // common practice, no source
+constexpr double usual_white_to_white_mm =
+    11.7;                               // mean of normal adults (Ruefer et al., Cornea 2005;24:259)
+constexpr double usual_optic_mm = 6.0;  // common practice, no source
 
 double optic_radius(const casefile::LensMarks& lens, const casefile::Case& stated) {
   const double limbus_mm = stated.white_to_white_mm.value_or(usual_white_to_white_mm);
@@ -57,7 +58,8 @@ Reading read_lens(const Pass& pass, const LensPrior& prior, int threads, const P
   return reading;
 }
 
-// The axis of the previous lens where it lay still first: its median over the first two seconds of readings.
+// The axis of the previous lens where it lay still first: its median over the first two seconds of
+// readings.
 PreviousAxis previous_axis(const Pass& pass, const Reading& reading, bool believed) {
   PreviousAxis out;
   if (!believed) return out;
@@ -66,21 +68,24 @@ PreviousAxis previous_axis(const Pass& pass, const Reading& reading, bool believ
   std::optional<double> start;
   for (std::size_t k = 0; k < pass.frames.size(); ++k) {
     const FineAxis& fine = reading.fine.frames[k];
-    if (fine.phase != timeline::Phase::Previous || !fine.own.given || reading.coarse.path.moving[k]) continue;
+    if (fine.phase != timeline::Phase::Previous || !fine.own.given || reading.coarse.path.moving[k])
+      continue;
     if (!start) start = pass.frames[k].time_s;
     if (pass.frames[k].time_s > *start + 2.0) break;
     axes.push_back(fine.axis_rad);
     se = std::min(se, fine.se_rad);
   }
   if (axes.size() < 3) return out;
-  std::nth_element(axes.begin(), axes.begin() + static_cast<std::ptrdiff_t>(axes.size() / 2), axes.end());
+  std::nth_element(axes.begin(), axes.begin() + static_cast<std::ptrdiff_t>(axes.size() / 2),
+                   axes.end());
   out.found = true;
   out.atlas_rad = axes[axes.size() / 2];
   out.se_rad = std::hypot(se, reading.fine.previous.template_se_rad);
   return out;
 }
 
-std::optional<double> planned_axis(const casefile::Case& stated, const Tie& tie, const PreviousAxis& previous) {
+std::optional<double> planned_axis(const casefile::Case& stated, const Tie& tie,
+                                   const PreviousAxis& previous) {
   if (stated.plan.axis_rad) return stated.plan.axis_rad;
   if (!stated.plan.from_previous_lens_rad || !previous.found) return std::nullopt;
   return angle::wrap_axis(previous.atlas_rad + tie.zero_rad + *stated.plan.from_previous_lens_rad);
@@ -92,7 +97,8 @@ outcome::VideoFacts facts_from(const video::StreamFacts& facts) {
   out.height = facts.height;
   out.duration_s = facts.duration_s;
   out.frames = facts.frames;
-  out.frame_rate = facts.duration_s > 0.0 ? static_cast<double>(facts.frames) / facts.duration_s : 0.0;
+  out.frame_rate =
+      facts.duration_s > 0.0 ? static_cast<double>(facts.frames) / facts.duration_s : 0.0;
   out.damaged_packets = facts.damaged_packets;
   out.concealed_frames = facts.concealed_frames;
   out.interlaced = facts.interlaced_frames > 0;
@@ -121,8 +127,9 @@ LensPrior prior_for(const casefile::Case& stated) {
   return prior;
 }
 
-outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& sampled, const Pass& pass,
-                              int threads, const Progress& progress, const std::stop_token& cancel) {
+outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& sampled,
+                              const Pass& pass, int threads, const Progress& progress,
+                              const std::stop_token& cancel) {
   outcome::CaseOutcome out;
   out.stated = stated;
   out.video = facts_from(pass.facts);

@@ -11,9 +11,11 @@ namespace {
 using timeline::AxisEvidence;
 using timeline::Phase;
 
-// Frames next to each other share clutter and compression, so their evidence adds up to less than its sum.
+// Frames next to each other share clutter and compression, so their evidence adds up to less than
+// its sum.
 constexpr float share_of_new_evidence = 0.5F;
-constexpr double longest_step_s = 0.1;  // of the Markov model; more frames than this are taken together
+constexpr double longest_step_s =
+    0.1;  // of the Markov model; more frames than this are taken together
 constexpr std::size_t most_fine_steps = 6000;
 
 std::size_t window_of(const WindowReading& windows, std::size_t frame) {
@@ -23,7 +25,8 @@ std::size_t window_of(const WindowReading& windows, std::size_t frame) {
   return static_cast<std::size_t>(after - windows.windows.begin()) - 1;
 }
 
-// The lens centre between the middles of windows whose path has the same lens; else the typical one.
+// The lens centre between the middles of windows whose path has the same lens; else the typical
+// one.
 Eigen::Vector2d centre_at(const WindowReading& windows, std::size_t frame, Phase phase,
                           const MarkSignature& signature) {
   const std::size_t own = window_of(windows, frame);
@@ -84,7 +87,8 @@ struct Calibration {
   float chance = 2.0F;
 };
 
-// From some 80 frames of the lens's own windows: how its ends score in single frames, and how chance does.
+// From some 80 frames of the lens's own windows: how its ends score in single frames, and how
+// chance does.
 Calibration calibrate(const Reader& reader, Phase phase, const MarkSignature& signature) {
   std::vector<std::size_t> frames;
   for (std::size_t k = 0; k < reader.windows.windows.size(); ++k) {
@@ -97,8 +101,8 @@ Calibration calibrate(const Reader& reader, Phase phase, const MarkSignature& si
   std::vector<std::pair<std::size_t, lens::ContrastMap>> maps;
   for (std::size_t k = 0; k < frames.size(); k += stride) {
     if (!reader.patches.has(frames[k])) continue;
-    maps.emplace_back(frames[k],
-                      lens::contrast_map(reader.patches.at(frames[k]), reader.patches.geometry(), {}));
+    maps.emplace_back(
+        frames[k], lens::contrast_map(reader.patches.at(frames[k]), reader.patches.geometry(), {}));
   }
   const auto axis_of = [&](std::size_t frame) {
     return reader.windows.path.axis_deg[window_of(reader.windows, frame)];
@@ -107,9 +111,10 @@ Calibration calibrate(const Reader& reader, Phase phase, const MarkSignature& si
     const auto scores = reader.scores(map, frame, phase, signature, 3.0F);
     // The path's degree is a window's; the frame's best within a degree of it.
     for (const int turn : {-1, 0, 1}) {
-      const auto axis = static_cast<std::size_t>((axis_of(frame) + turn + lens::axis_count) %
-                                                 lens::axis_count);
-      if (turn != 0 && scores.total[axis] <= scores.total[static_cast<std::size_t>(axis_of(frame))]) continue;
+      const auto axis =
+          static_cast<std::size_t>((axis_of(frame) + turn + lens::axis_count) % lens::axis_count);
+      if (turn != 0 && scores.total[axis] <= scores.total[static_cast<std::size_t>(axis_of(frame))])
+        continue;
       ends.push_back(scores.end_a[axis]);
       ends.push_back(scores.end_b[axis]);
     }
@@ -130,7 +135,8 @@ float covered_share(const lens::ContrastMap& map, const cv::Mat1b& inside) {
   if (inside.empty()) return -1.0F;
   cv::Mat1b seen;
   cv::bitwise_and(map.usable, inside, seen);
-  return 1.0F - static_cast<float>(cv::countNonZero(seen)) / static_cast<float>(std::max(1, cv::countNonZero(inside)));
+  return 1.0F - static_cast<float>(cv::countNonZero(seen)) /
+                    static_cast<float>(std::max(1, cv::countNonZero(inside)));
 }
 
 void add_evidence(AxisEvidence& sum, const lens::AxisScores& scores, float chance) {
@@ -143,14 +149,16 @@ void add_evidence(AxisEvidence& sum, const lens::AxisScores& scores, float chanc
 std::size_t stride_at(const WindowReading& windows, std::size_t frame, double frame_s) {
   constexpr double rest_step_s = 0.08;
   const std::size_t own = window_of(windows, frame);
-  for (const std::size_t near : {own > 0 ? own - 1 : own, own, std::min(own + 1, windows.windows.size() - 1)}) {
+  for (const std::size_t near :
+       {own > 0 ? own - 1 : own, own, std::min(own + 1, windows.windows.size() - 1)}) {
     if (windows.path.phase[near] != windows.path.phase[own] || windows.path.moving[near]) return 1;
     if (windows.path.axis_deg[near] != windows.path.axis_deg[own]) return 1;
   }
   return std::max<std::size_t>(1, static_cast<std::size_t>(rest_step_s / frame_s));
 }
 
-// Whether the windows leave it open that this lens lies there: up to a second beyond its own stretch.
+// Whether the windows leave it open that this lens lies there: up to a second beyond its own
+// stretch.
 bool could_be_here(const WindowReading& windows, std::size_t frame, Phase phase) {
   const std::size_t own = window_of(windows, frame);
   const std::size_t from = own > 2 ? own - 2 : 0;
@@ -162,11 +170,12 @@ bool could_be_here(const WindowReading& windows, std::size_t frame, Phase phase)
   return windows.path.phase[own] != other;
 }
 
-// Windows average what moves against the eye away; single frames can't. So an axis that lies outside the range of the
-// windows' path about a step costs something, whatever a bubble or an instrument's shaft looks like in the frame.
-void keep_near_windows(const WindowReading& windows, std::size_t first_frame, AxisEvidence& previous,
-                       AxisEvidence& current) {
-  constexpr int margin = 8;          // degrees beyond the path's own range
+// Windows average what moves against the eye away; single frames can't. So an axis that lies
+// outside the range of the windows' path about a step costs something, whatever a bubble or an
+// instrument's shaft looks like in the frame.
+void keep_near_windows(const WindowReading& windows, std::size_t first_frame,
+                       AxisEvidence& previous, AxisEvidence& current) {
+  constexpr int margin = 8;  // degrees beyond the path's own range
   constexpr float cost_per_degree = 0.1F;
   constexpr float most = 2.0F;
   const std::size_t own = window_of(windows, first_frame);
@@ -174,9 +183,11 @@ void keep_near_windows(const WindowReading& windows, std::size_t first_frame, Ax
   if (phase == Phase::None) return;
   int low = 0;
   int high = 0;
-  for (const std::size_t near : {own > 0 ? own - 1 : own, std::min(own + 1, windows.windows.size() - 1)}) {
+  for (const std::size_t near :
+       {own > 0 ? own - 1 : own, std::min(own + 1, windows.windows.size() - 1)}) {
     if (windows.path.phase[near] != phase) continue;
-    const int turn = (windows.path.axis_deg[near] - windows.path.axis_deg[own] + 270) % lens::axis_count - 90;
+    const int turn =
+        (windows.path.axis_deg[near] - windows.path.axis_deg[own] + 270) % lens::axis_count - 90;
     low = std::min(low, turn);
     high = std::max(high, turn);
   }
@@ -206,7 +217,8 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
   if (windows.current) calibration[1] = calibrate(reader, Phase::New, *windows.current);
 
   const double span_s = frames > 1 ? time_s.back() - time_s.front() : 0.0;
-  const double frame_s = frames > 1 ? std::max(1e-3, span_s / static_cast<double>(frames - 1)) : 0.04;
+  const double frame_s =
+      frames > 1 ? std::max(1e-3, span_s / static_cast<double>(frames - 1)) : 0.04;
   const std::size_t group =
       frames <= most_fine_steps
           ? 1
@@ -214,7 +226,8 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
   const std::size_t steps = (frames + group - 1) / group;
   std::vector<AxisEvidence> previous(steps);
   std::vector<AxisEvidence> current(steps);
-  // Reading a patch back from the store is not thread safe; a batch is fetched, then read side by side.
+  // Reading a patch back from the store is not thread safe; a batch is fetched, then read side by
+  // side.
   constexpr std::size_t batch_steps = 64;
   for (std::size_t begin = 0; begin < steps; begin += batch_steps) {
     const std::size_t end = std::min(steps, begin + batch_steps);
@@ -224,7 +237,8 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
     for (std::size_t frame = first; frame < last; ++frame) batch.push_back(patches.at(frame));
     for_each_index(end - begin, threads, [&](std::size_t offset) {
       const std::size_t step = begin + offset;
-      for (std::size_t frame = step * group; frame < std::min(frames, (step + 1) * group); ++frame) {
+      for (std::size_t frame = step * group; frame < std::min(frames, (step + 1) * group);
+           ++frame) {
         const lens::Patch& patch = batch[frame - first];
         if (patch.empty()) continue;
         const auto map = lens::contrast_map(patch, patches.geometry(), {});
@@ -265,7 +279,8 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
     reading.posterior.lens.push_back(posterior.lens[step]);
     reading.posterior.near_path.push_back(posterior.near_path[step]);
     reading.posterior.moving.push_back(posterior.moving[step]);
-    const auto& signature = path.phase[step] == Phase::Previous ? windows.previous : windows.current;
+    const auto& signature =
+        path.phase[step] == Phase::Previous ? windows.previous : windows.current;
     reading.centre.push_back(path.phase[step] == Phase::None || !signature
                                  ? Eigen::Vector2d::Zero()
                                  : centre_at(windows, frame, path.phase[step], *signature));

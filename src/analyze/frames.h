@@ -1,4 +1,5 @@
-// Every frame read with what the marks of this recording look like: evidence by axis for the hidden Markov model.
+// Every frame read with what the marks of this recording look like: evidence by axis for the hidden
+// Markov model.
 #pragma once
 
 #include <span>
@@ -11,8 +12,10 @@ namespace rhumb::analyze {
 struct FrameReading {
   timeline::AxisPath path;            // a step a frame
   timeline::AxisPosterior posterior;  // about it
-  double evidence_share = 1.0;          // steps of the path to frames: below 1 where frames were taken together
-  std::vector<float> covered;           // share of the pupil under reflexes and instruments, by frame; -1: not seen
+  double evidence_share =
+      1.0;  // steps of the path to frames: below 1 where frames were taken together
+  std::vector<float>
+      covered;  // share of the pupil under reflexes and instruments, by frame; -1: not seen
   std::vector<Eigen::Vector2d> centre;  // supposed lens centre by frame (atlas), from the windows
 };
 

@@ -24,10 +24,11 @@ bool rests(const AxisPath& path, std::size_t step) {
 }
 
 // Mean contrast along the two rays of each strong window of a phase.
-// Marks are short and lie on the optic. What is spread along the whole meridian is an instrument or a fold, what lies
-// beyond the optic's edge a haptic.
+// Marks are short and lie on the optic. What is spread along the whole meridian is an instrument or
+// a fold, what lies beyond the optic's edge a haptic.
 bool could_be_marks(const lens::MarkProfile& profile, double optic_radius) {
-  // 1.4 mm, the longest line, and as much again as the centre's error smears it: common practice, no source.
+  // 1.4 mm, the longest line, and as much again as the centre's error smears it: common practice,
+  // no source.
   constexpr double widest = 17.0;  // steps of the radial grid
   constexpr double most_beyond = 0.25;
   double sum = 0.0;
@@ -47,10 +48,9 @@ bool could_be_marks(const lens::MarkProfile& profile, double optic_radius) {
 
 }  // namespace
 
-std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path, Phase phase,
-                                         const ScoresOfWindow& scores_of, bool light,
-                                         double optic_radius,
-                                         const lens::PatchGeometry& geometry) {
+std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path,
+                                         Phase phase, const ScoresOfWindow& scores_of, bool light,
+                                         double optic_radius, const lens::PatchGeometry& geometry) {
   const int distances = radial_grid.count;
   std::array<std::vector<double>, lens::channel_count> sum;
   std::vector<double> count(static_cast<std::size_t>(distances), 0.0);
@@ -68,7 +68,7 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
       const Eigen::Vector2d centre = scores.centre[axis].cast<double>();
       const lens::RayMap rays =
           lens::ray_map(light ? windows[step].light_contrast : windows[step].contrast,
-                                                windows[step].inside, geometry, centre, radial_grid);
+                        windows[step].inside, geometry, centre, radial_grid);
       end_scores.push_back(scores.end_a[axis]);
       end_scores.push_back(scores.end_b[axis]);
       centre_x.push_back(centre.x());
@@ -92,8 +92,8 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
   signature.light = light;
   signature.windows = static_cast<int>(centre_x.size());
   const auto median = [](std::vector<double>& values) {
-    std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2),
-                     values.end());
+    std::nth_element(values.begin(),
+                     values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2), values.end());
     return values[values.size() / 2];
   };
   signature.centre = {median(centre_x), median(centre_y)};
@@ -103,7 +103,8 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
   float largest = 0.0F;
   for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
     for (std::size_t index = 0; index < count.size(); ++index) {
-      const double mean = count[index] > 0.15 * most_seen ? sum[channel][index] / count[index] : 0.0;
+      const double mean =
+          count[index] > 0.15 * most_seen ? sum[channel][index] / count[index] : 0.0;
       // Soft threshold: what is not clearly there gets no say.
       const double kept = std::max(0.0, std::abs(mean) - 1.0);
       signature.profile.weight[channel].push_back(static_cast<float>(std::copysign(kept, mean)));
@@ -113,12 +114,14 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
   if (!could_be_marks(signature.profile, optic_radius)) return std::nullopt;
   // Inside the marks the meridian is empty.
   const auto holds_mark = [&](std::size_t index) {
-    return std::any_of(signature.profile.weight.begin(), signature.profile.weight.end(),
-                       [&](const auto& weights) { return std::abs(weights[index]) > 0.15F * largest; });
+    return std::any_of(
+        signature.profile.weight.begin(), signature.profile.weight.end(),
+        [&](const auto& weights) { return std::abs(weights[index]) > 0.15F * largest; });
   };
   std::size_t first = 0;
   while (first < count.size() && !holds_mark(first)) ++first;
-  signature.profile.empty_below = first < count.size() && first > 2 ? static_cast<int>(first) - 2 : 0;
+  signature.profile.empty_below =
+      first < count.size() && first > 2 ? static_cast<int>(first) - 2 : 0;
   return signature;
 }
 

@@ -13,12 +13,13 @@ namespace rhumb::analyze {
 
 using ScoresOfWindow = std::function<const lens::AxisScores&(std::size_t window)>;
 
-// Mean contrast along the two rays of the path's axis over the phase's windows that show both ends; of those in
-// which the lens rests, when there are three. Nothing when no window shows both ends, or what
-// they show can't be marks on an optic of this radius (limbal radii): too long, or beyond its edge.
-std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const timeline::AxisPath& path,
-                                         timeline::Phase phase, const ScoresOfWindow& scores_of, bool light,
-                                         double optic_radius,
-                                         const lens::PatchGeometry& geometry);
+// Mean contrast along the two rays of the path's axis over the phase's windows that show both ends;
+// of those in which the lens rests, when there are three. Nothing when no window shows both ends,
+// or what they show can't be marks on an optic of this radius (limbal radii): too long, or beyond
+// its edge.
+std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows,
+                                         const timeline::AxisPath& path, timeline::Phase phase,
+                                         const ScoresOfWindow& scores_of, bool light,
+                                         double optic_radius, const lens::PatchGeometry& geometry);
 
 }  // namespace rhumb::analyze

@@ -1,5 +1,5 @@
-// Runs a body for each index on several threads; the result can't depend on their number as long as each index
-// writes only its own place.
+// Runs a body for each index on several threads; the result can't depend on their number as long as
+// each index writes only its own place.
 #pragma once
 
 #include <algorithm>

@@ -23,13 +23,12 @@ SampledAtlas sample_atlas(const casefile::Case& stated, const AnalyzeOptions& op
     none.report.why_not = "the pictures are too small to see an eye in";
     return none;
   }
-  const std::size_t frame_bytes =
-      static_cast<std::size_t>(std::max(1, facts.width)) * static_cast<std::size_t>(std::max(1, facts.height)) *
-      3 / 2;
+  const std::size_t frame_bytes = static_cast<std::size_t>(std::max(1, facts.width)) *
+                                  static_cast<std::size_t>(std::max(1, facts.height)) * 3 / 2;
   video::SampleOptions sampling;
-  sampling.count = static_cast<int>(
-      std::clamp<std::size_t>(options.sample_memory_bytes / frame_bytes, 12,
-                              static_cast<std::size_t>(options.most_samples)));
+  sampling.count =
+      static_cast<int>(std::clamp<std::size_t>(options.sample_memory_bytes / frame_bytes, 12,
+                                               static_cast<std::size_t>(options.most_samples)));
   sampling.from_s = options.from_s;
   sampling.to_s = options.to_s;
   sampling.cancel = cancel;
@@ -42,12 +41,14 @@ SampledAtlas sample_atlas(const casefile::Case& stated, const AnalyzeOptions& op
     out.report.why_not = "no picture of the stretch could be read";
     return out;
   }
-  out.atlas = eye::build_atlas(samples, stated.video.superior, stated.video.mirrored, {}, out.report);
+  out.atlas =
+      eye::build_atlas(samples, stated.video.superior, stated.video.mirrored, {}, out.report);
   return out;
 }
 
-Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas, const AnalyzeOptions& options,
-              const Progress& progress, const std::stop_token& cancel) {
+Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas,
+              const AnalyzeOptions& options, const Progress& progress,
+              const std::stop_token& cancel) {
   video::ReaderOptions reading;
   reading.from_s = options.from_s;
   reading.to_s = options.to_s;

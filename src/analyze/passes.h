@@ -35,7 +35,8 @@ struct Pass {
 };
 
 // `atlas` may be null: the frames are listed all the same, without poses.
-Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas, const AnalyzeOptions& options,
-              const Progress& progress, const std::stop_token& cancel);
+Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas,
+              const AnalyzeOptions& options, const Progress& progress,
+              const std::stop_token& cancel);
 
 }  // namespace rhumb::analyze

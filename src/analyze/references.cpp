@@ -26,15 +26,16 @@ struct Found {
   std::optional<Zero> zero;
 };
 
-Found by_ink(const casefile::Reference& stated, const casefile::Plan& plan, const eye::EyeAtlas& atlas,
-             Tie& tie) {
+Found by_ink(const casefile::Reference& stated, const casefile::Plan& plan,
+             const eye::EyeAtlas& atlas, Tie& tie) {
   Found out;
   out.finding.kind = ReferenceKind::Ink;
   const std::optional<double> target = plan.target_ink ? plan.axis_rad : std::nullopt;
   const auto ink = reference::find_ink(atlas, stated.meridians_rad, target);
   out.finding.found = ink.found;
   if (!ink.found) {
-    out.finding.statement = "Ink marks were not found" + (ink.why_not.empty() ? "" : ": " + ink.why_not) + ".";
+    out.finding.statement =
+        "Ink marks were not found" + (ink.why_not.empty() ? "" : ": " + ink.why_not) + ".";
     return out;
   }
   out.zero = Zero{ink.zero_rad, ink.se_rad, false};
@@ -47,13 +48,14 @@ Found by_ink(const casefile::Reference& stated, const casefile::Plan& plan, cons
     out.finding.ink.push_back({mark.stated_rad, angle::wrap_meridian(mark.atlas_rad + ink.zero_rad),
                                mark.se_rad, mark.disagrees});
     if (mark.disagrees) {
-      disagreeing += fmt::format(" The mark at {:.0f} degrees lies {:+.1f} degrees from where the others put it.",
-                                 deg_from_rad(mark.stated_rad), deg_from_rad(mark.residual_rad));
+      disagreeing += fmt::format(
+          " The mark at {:.0f} degrees lies {:+.1f} degrees from where the others put it.",
+          deg_from_rad(mark.stated_rad), deg_from_rad(mark.residual_rad));
     }
   }
-  out.finding.statement =
-      fmt::format("{} of {} ink marks found; together they fix the meridians to {:.2f} degrees (95 %).{}", clear,
-                  stated.meridians_rad.size(), 1.96 * deg_from_rad(ink.se_rad), disagreeing);
+  out.finding.statement = fmt::format(
+      "{} of {} ink marks found; together they fix the meridians to {:.2f} degrees (95 %).{}",
+      clear, stated.meridians_rad.size(), 1.96 * deg_from_rad(ink.se_rad), disagreeing);
   if (ink.target && ink.target->found) {
     tie.target_ink_rad = angle::wrap_axis(ink.target->atlas_rad + ink.zero_rad);
     tie.target_ink_se_rad = std::hypot(ink.target->se_rad, ink.se_rad);
@@ -73,17 +75,20 @@ Found by_previous_lens(const casefile::Reference& stated, const PreviousAxis& pr
   tie.axes_are_relative = tie.axes_are_relative || !stated.previous_axis_rad;
   out.zero = Zero{axis - previous.atlas_rad, previous.se_rad, true};
   out.finding.se_rad = previous.se_rad;
-  out.finding.statement = fmt::format(
-      "The previous lens was read at the start to {:.2f} degrees (95 %); {}", 1.96 * deg_from_rad(previous.se_rad),
-      stated.previous_axis_rad ? fmt::format("its axis is stated as {:.0f} degrees.", deg_from_rad(axis))
-                               : std::string("all axes are relative to it."));
+  out.finding.statement =
+      fmt::format("The previous lens was read at the start to {:.2f} degrees (95 %); {}",
+                  1.96 * deg_from_rad(previous.se_rad),
+                  stated.previous_axis_rad
+                      ? fmt::format("its axis is stated as {:.0f} degrees.", deg_from_rad(axis))
+                      : std::string("all axes are relative to it."));
   return out;
 }
 
 Found by_photo(const casefile::Reference& stated, const eye::EyeAtlas& atlas) {
   Found out;
   out.finding.kind = ReferenceKind::Photo;
-  const auto photo = reference::find_photo(atlas, reference::read_photo(stated.photo), stated.photo_horizontal_rad);
+  const auto photo = reference::find_photo(atlas, reference::read_photo(stated.photo),
+                                           stated.photo_horizontal_rad);
   out.finding.found = photo.found;
   if (!photo.found) {
     out.finding.statement =
@@ -96,13 +101,15 @@ Found by_photo(const casefile::Reference& stated, const eye::EyeAtlas& atlas) {
   out.finding.se_rad = photo.se_rad;
   out.finding.agreeing_sector_share = photo.agreeing_sectors / 24.0;
   out.finding.statement = fmt::format(
-      "The upright photograph matches the recording in {} of 24 sectors and fixes the meridians to {:.2f} degrees "
+      "The upright photograph matches the recording in {} of 24 sectors and fixes the meridians to "
+      "{:.2f} degrees "
       "(95 %).",
       photo.agreeing_sectors, 1.96 * deg_from_rad(photo.se_rad));
   return out;
 }
 
-// Combines by inverse variance; each against the first, modulo a half turn where only an axis is known.
+// Combines by inverse variance; each against the first, modulo a half turn where only an axis is
+// known.
 void combine(Tie& tie, const std::vector<Found>& found) {
   double weight_sum = 0.0;
   double sum = 0.0;
@@ -131,38 +138,49 @@ void combine(Tie& tie, const std::vector<Found>& found) {
   const double freedom = static_cast<double>(used.size()) - 1.0;
   // 99 % points of chi square for 1, 2, 3 degrees of freedom (tables; from memory).
   constexpr std::array<double, 3> beyond = {6.63, 9.21, 11.34};
-  if (freedom > 0.0 && chi_square > beyond[static_cast<std::size_t>(std::min(2.0, freedom - 1.0))]) {
+  if (freedom > 0.0 &&
+      chi_square > beyond[static_cast<std::size_t>(std::min(2.0, freedom - 1.0))]) {
     double widest = 0.0;
     for (const auto& [value, se] : used) widest = std::max(widest, std::abs(value - tie.zero_rad));
     tie.zero_se_rad = std::max(tie.zero_se_rad, widest);
-    tie.warnings.push_back(fmt::format(
-        "The references disagree by more than their uncertainties (up to {:.1f} degrees from their mean); the "
-        "intervals were widened.",
-        deg_from_rad(widest)));
+    tie.warnings.push_back(
+        fmt::format("The references disagree by more than their uncertainties (up to {:.1f} "
+                    "degrees from their mean); the "
+                    "intervals were widened.",
+                    deg_from_rad(widest)));
   }
 }
 
 }  // namespace
 
-Tie tie_to_meridians(const casefile::Case& stated, const eye::EyeAtlas& atlas, const PreviousAxis& previous,
-                     double first_rotation_rad) {
+Tie tie_to_meridians(const casefile::Case& stated, const eye::EyeAtlas& atlas,
+                     const PreviousAxis& previous, double first_rotation_rad) {
   Tie tie;
   std::vector<Found> found;
   bool only_none = true;
   for (const casefile::Reference& one : stated.references) {
     switch (one.kind) {
-      case ReferenceKind::Ink: found.push_back(by_ink(one, stated.plan, atlas, tie)); break;
-      case ReferenceKind::PreviousLens: found.push_back(by_previous_lens(one, previous, tie)); break;
-      case ReferenceKind::Photo: found.push_back(by_photo(one, atlas)); break;
-      case ReferenceKind::None: break;
+      case ReferenceKind::Ink:
+        found.push_back(by_ink(one, stated.plan, atlas, tie));
+        break;
+      case ReferenceKind::PreviousLens:
+        found.push_back(by_previous_lens(one, previous, tie));
+        break;
+      case ReferenceKind::Photo:
+        found.push_back(by_photo(one, atlas));
+        break;
+      case ReferenceKind::None:
+        break;
     }
     only_none = only_none && one.kind == ReferenceKind::None;
   }
   combine(tie, found);
-  const bool any = std::any_of(found.begin(), found.end(), [](const Found& f) { return f.zero.has_value(); });
+  const bool any =
+      std::any_of(found.begin(), found.end(), [](const Found& f) { return f.zero.has_value(); });
   tie.axes_can_be_given = any || only_none;
   if (only_none) {
-    // Nothing ties the picture to the eye: axes count from the picture's horizontal in the first clear frame.
+    // Nothing ties the picture to the eye: axes count from the picture's horizontal in the first
+    // clear frame.
     tie.zero_rad = first_rotation_rad;
     tie.axes_are_relative = true;
     outcome::ReferenceFinding finding;

@@ -12,9 +12,9 @@
 namespace rhumb::analyze {
 
 struct Tie {
-  double zero_rad = 0.0;            // eye meridian = atlas angle + zero
+  double zero_rad = 0.0;  // eye meridian = atlas angle + zero
   double zero_se_rad = 0.0;
-  double rotation_zero_rad = 0.0;   // eye rotation = pose rotation - this
+  double rotation_zero_rad = 0.0;  // eye rotation = pose rotation - this
   bool axes_are_relative = false;
   bool axes_can_be_given = false;
   std::optional<double> target_ink_rad;  // eye meridian of ink found at the planned axis
@@ -29,9 +29,9 @@ struct PreviousAxis {
   double se_rad = 0.0;
 };
 
-// `first_rotation_rad`: pose rotation in the first clear frame. Throws UserError for a photograph that can't be
-// read.
-Tie tie_to_meridians(const casefile::Case& stated, const eye::EyeAtlas& atlas, const PreviousAxis& previous,
-                     double first_rotation_rad);
+// `first_rotation_rad`: pose rotation in the first clear frame. Throws UserError for a photograph
+// that can't be read.
+Tie tie_to_meridians(const casefile::Case& stated, const eye::EyeAtlas& atlas,
+                     const PreviousAxis& previous, double first_rotation_rad);
 
 }  // namespace rhumb::analyze

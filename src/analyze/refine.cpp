@@ -14,7 +14,8 @@ namespace {
 using timeline::Phase;
 
 constexpr double centre_spread = 0.008;  // limbal radii (0.05 mm): of the smoothed lens centre
-constexpr double centre_window_s = 0.4;  // the centre is averaged over this: the eye's tilt moves it slowly
+constexpr double centre_window_s =
+    0.4;  // the centre is averaged over this: the eye's tilt moves it slowly
 const lens::StripGeometry strip_geometry{};
 
 // One lens's frames: what is known of each before and after a round.
@@ -58,7 +59,8 @@ struct Source {
   bool light = false;  // marks lighter than the glow
 };
 
-// Fetches and reads frames in batches; `body(k, map, mask)` for the k-th of `which` (indices into the track).
+// Fetches and reads frames in batches; `body(k, map, mask)` for the k-th of `which` (indices into
+// the track).
 template <typename Body>
 void read_batches(const Source& source, const Track& track, const std::vector<std::size_t>& which,
                   int threads, const Body& body) {
@@ -81,10 +83,12 @@ void read_batches(const Source& source, const Track& track, const std::vector<st
 lens::MarkStrip end_strip(const Source& source, const lens::ContrastMap& map, const cv::Mat1b& mask,
                           const Track& track, std::size_t k, bool end_b) {
   return lens::mark_strip(map, mask, source.patches.geometry(), track.centre[k],
-                          track.axis_rad[k] + (end_b ? angle::pi : 0.0), radial_grid, strip_geometry);
+                          track.axis_rad[k] + (end_b ? angle::pi : 0.0), radial_grid,
+                          strip_geometry);
 }
 
-// At most `most` frames in which the lens rests and the path is trusted; of all frames when too few rest.
+// At most `most` frames in which the lens rests and the path is trusted; of all frames when too few
+// rest.
 std::vector<std::size_t> teaching_frames(const Track& track, std::size_t most) {
   std::vector<std::size_t> good;
   for (std::size_t k = 0; k < track.frame.size(); ++k) {
@@ -139,15 +143,16 @@ bool shows(const lens::TurnEstimate& end) {
   return end.gain > 3.0 * end.gain_se && end.gain > 0.25 && end.gain < 3.0 && end.se_rad < 0.05;
 }
 
-// Distances of the two ends from the supposed lens centre, limbal radii. They differ where the centre is off
-// along the axis, and then each end needs its own.
+// Distances of the two ends from the supposed lens centre, limbal radii. They differ where the
+// centre is off along the axis, and then each end needs its own.
 struct Levers {
   double a = 0.45;
   double b = 0.45;
   double mean() const { return 0.5 * (a + b); }
 };
 
-// A strip that holds more than the marks (an instrument's edge, a bubble) is as bad as its misfit says.
+// A strip that holds more than the marks (an instrument's edge, a bubble) is as bad as its misfit
+// says.
 double honest_se(const lens::TurnEstimate& end) {
   const double excess = std::max(1.0, end.misfit);
   const double strange_gain = std::max(0.0, std::abs(std::log(std::max(0.1, end.gain))) - 0.25);
@@ -158,7 +163,7 @@ struct Solved {
   bool given = false;
   double turn_rad = 0.0;
   double se_rad = 1e3;
-  double offset = 0.0;      // of the lens centre across the axis, limbal radii
+  double offset = 0.0;  // of the lens centre across the axis, limbal radii
   double offset_se = 1e3;
 };
 
@@ -201,7 +206,8 @@ void smooth_centres(Track& track, const std::vector<EndPair>& ends, const Levers
   for (std::size_t k = 0; k < n; ++k) {
     corrected[k] = track.centre[k];
     if (!shows(ends[k].a) || !shows(ends[k].b)) continue;
-    const double offset = (ends[k].a.turn_rad - ends[k].b.turn_rad) / (1.0 / levers.a + 1.0 / levers.b);
+    const double offset =
+        (ends[k].a.turn_rad - ends[k].b.turn_rad) / (1.0 / levers.a + 1.0 / levers.b);
     const Eigen::Vector2d across(-std::sin(track.axis_rad[k]), std::cos(track.axis_rad[k]));
     corrected[k] += std::clamp(offset, -0.05, 0.05) * across;
     const double se = 0.5 * levers.mean() * std::hypot(honest_se(ends[k].a), honest_se(ends[k].b));
@@ -214,7 +220,8 @@ void smooth_centres(Track& track, const std::vector<EndPair>& ends, const Levers
     while (time_s[track.frame[from]] < now - 3.0 * centre_window_s) ++from;
     Eigen::Vector2d sum = Eigen::Vector2d::Zero();
     double total = 0.0;
-    for (std::size_t j = from; j < n && time_s[track.frame[j]] <= now + 3.0 * centre_window_s; ++j) {
+    for (std::size_t j = from; j < n && time_s[track.frame[j]] <= now + 3.0 * centre_window_s;
+         ++j) {
       const double apart = (time_s[track.frame[j]] - now) / centre_window_s;
       const double w = weight[j] * std::exp(-0.5 * apart * apart);
       sum += w * corrected[j];
@@ -231,14 +238,15 @@ std::vector<std::size_t> all_of(const Track& track) {
   return all;
 }
 
-// Where each template's own marks lie: a strip turned by `turn` against it has its marks at turn + offset.
+// Where each template's own marks lie: a strip turned by `turn` against it has its marks at turn +
+// offset.
 struct Offsets {
   double a = 0.0;
   double b = 0.0;
 };
 
-void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& levers, const Offsets& offsets,
-                 const std::vector<std::size_t>& which) {
+void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& levers,
+                 const Offsets& offsets, const std::vector<std::size_t>& which) {
   for (const std::size_t k : which) {
     EndPair shifted = ends[k];
     shifted.a.turn_rad += offsets.a;
@@ -253,18 +261,20 @@ bool path_turns(const std::vector<double>& path_axis, std::size_t k) {
   constexpr std::size_t reach = 4;
   const std::size_t from = k > reach ? k - reach : 0;
   const std::size_t to = std::min(path_axis.size() - 1, k + reach);
-  const auto [low, high] = std::minmax_element(path_axis.begin() + static_cast<std::ptrdiff_t>(from),
-                                               path_axis.begin() + static_cast<std::ptrdiff_t>(to) + 1);
+  const auto [low, high] =
+      std::minmax_element(path_axis.begin() + static_cast<std::ptrdiff_t>(from),
+                          path_axis.begin() + static_cast<std::ptrdiff_t>(to) + 1);
   return *high - *low > 0.026;  // 1.5 degrees
 }
 
 double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
   std::vector<double> ratios;
   for (std::size_t k = 1; k < track.frame.size(); ++k) {
-    if (!track.resting[k] || !track.resting[k - 1] || track.frame[k] != track.frame[k - 1] + 1) continue;
+    if (!track.resting[k] || !track.resting[k - 1] || track.frame[k] != track.frame[k - 1] + 1)
+      continue;
     if (!solved[k].given || !solved[k - 1].given) continue;
-    const double difference = track.axis_rad[k] + solved[k].turn_rad - track.axis_rad[k - 1] -
-                              solved[k - 1].turn_rad;
+    const double difference =
+        track.axis_rad[k] + solved[k].turn_rad - track.axis_rad[k - 1] - solved[k - 1].turn_rad;
     ratios.push_back(std::abs(difference) / std::hypot(solved[k].se_rad, solved[k - 1].se_rad));
   }
   if (ratios.size() < 8) return 1.5;
@@ -273,8 +283,9 @@ double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
   return std::clamp(1.4826 * ratios[ratios.size() / 2], 0.5, 5.0);
 }
 
-// Viscoelastic refracts unevenly, and until it has been washed out each mark is seen a little beside its place. It comes
-// and goes with instruments, and an instrument in the pupil covers part of it.
+// Viscoelastic refracts unevenly, and until it has been washed out each mark is seen a little
+// beside its place. It comes and goes with instruments, and an instrument in the pupil covers part
+// of it.
 void find_settled(const Track& track, const FrameReading& coarse, std::span<const double> time_s,
                   FineReport& report) {
   constexpr float instrument_share = 0.022F;  // of the pupil, over what reflexes cover anyway
@@ -304,8 +315,9 @@ void find_settled(const Track& track, const FrameReading& coarse, std::span<cons
   report.settled_from = last;
 }
 
-FineReport refine_lens(const Source& source, std::span<const double> time_s, const FrameReading& coarse,
-                       Phase phase, int threads, std::vector<FineAxis>& frames) {
+FineReport refine_lens(const Source& source, std::span<const double> time_s,
+                       const FrameReading& coarse, Phase phase, int threads,
+                       std::vector<FineAxis>& frames) {
   FineReport report;
   Track track = track_of(coarse, phase);
   if (track.frame.empty()) return report;
@@ -318,7 +330,8 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s, con
   Levers levers{form.a.mean_distance, form.b.mean_distance};
   for (int round = 0; round < 3; ++round) {
     const auto& which = round < 2 ? teaching : all_of(track);
-    offsets = {lens::symmetric_angle(form.a, strip_geometry), lens::symmetric_angle(form.b, strip_geometry)};
+    offsets = {lens::symmetric_angle(form.a, strip_geometry),
+               lens::symmetric_angle(form.b, strip_geometry)};
     auto ends = measure(source, track, form, which, threads);
     if (round == 2) {
       // All frames once, so that the centres follow the eye's tilt everywhere.
@@ -337,9 +350,11 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s, con
     form = teach(source, track, teaching, weight, threads);
     levers = {form.a.mean_distance, form.b.mean_distance};
   }
-  // Frames outside the teaching set still lie on the path's whole degrees; that is within the template's reach.
+  // Frames outside the teaching set still lie on the path's whole degrees; that is within the
+  // template's reach.
   form = teach(source, track, teaching, weight, threads);
-  offsets = {lens::symmetric_angle(form.a, strip_geometry), lens::symmetric_angle(form.b, strip_geometry)};
+  offsets = {lens::symmetric_angle(form.a, strip_geometry),
+             lens::symmetric_angle(form.b, strip_geometry)};
   levers = {form.a.mean_distance, form.b.mean_distance};
   report.distance = levers.mean();
   const auto all = all_of(track);
@@ -391,8 +406,10 @@ FineReading refine(const lens::PatchStore& patches, std::span<const double> time
   const auto source_for = [&](const std::optional<MarkSignature>& signature) {
     return Source{patches, windows, signature && signature->light};
   };
-  reading.previous = refine_lens(source_for(windows.previous), time_s, coarse, Phase::Previous, threads, reading.frames);
-  reading.current = refine_lens(source_for(windows.current), time_s, coarse, Phase::New, threads, reading.frames);
+  reading.previous = refine_lens(source_for(windows.previous), time_s, coarse, Phase::Previous,
+                                 threads, reading.frames);
+  reading.current =
+      refine_lens(source_for(windows.current), time_s, coarse, Phase::New, threads, reading.frames);
   return reading;
 }
 

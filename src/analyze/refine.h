@@ -1,4 +1,5 @@
-// From the degree of the Markov path to a fraction of it: each frame's marks against the recording's own template.
+// From the degree of the Markov path to a fraction of it: each frame's marks against the
+// recording's own template.
 #pragma once
 
 #include <span>
@@ -12,22 +13,23 @@ namespace rhumb::analyze {
 struct FineAxis {
   timeline::Phase phase = timeline::Phase::None;
   bool given = false;
-  double axis_rad = 0.0;   // atlas, unwrapped within one stay of a lens
-  double se_rad = 1e3;     // of the smoothed value, reading only: no reference, no pose, no tilt
-  timeline::Reading own;   // this frame's own reading
-  bool end_a = false;      // which ends this frame shows
+  double axis_rad = 0.0;  // atlas, unwrapped within one stay of a lens
+  double se_rad = 1e3;    // of the smoothed value, reading only: no reference, no pose, no tilt
+  timeline::Reading own;  // this frame's own reading
+  bool end_a = false;     // which ends this frame shows
   bool end_b = false;
   Eigen::Vector2d centre = Eigen::Vector2d::Zero();
 };
 
 struct FineReport {
   double template_se_rad = 5e-4;  // of the template's own axis, common to all frames of a lens
-  // Frames with the lens before the first and after the last passage of an instrument through the pupil.
+  // Frames with the lens before the first and after the last passage of an instrument through the
+  // pupil.
   std::size_t settled_until = 0;
   std::size_t settled_from = static_cast<std::size_t>(-1);
-  double distance = 0.45;        // of the marks from the lens centre, limbal radii
-  double scatter = 1.0;          // observed frame-to-frame scatter over the predicted one
-  int frames = 0;                // that the template rests on
+  double distance = 0.45;  // of the marks from the lens centre, limbal radii
+  double scatter = 1.0;    // observed frame-to-frame scatter over the predicted one
+  int frames = 0;          // that the template rests on
 };
 
 struct FineReading {

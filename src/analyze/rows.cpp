@@ -13,21 +13,23 @@ using outcome::LensState;
 using outcome::TimelineRow;
 using timeline::Phase;
 
-constexpr double z95 = 1.959963985;              // two-sided 95 % point of the normal distribution
-constexpr double widest_half_rad = 0.07;         // an axis vaguer than 4 degrees is not given
-constexpr double least_probability = 0.6;        // of the path being right
-constexpr double longest_unread_s = 0.6;         // from the nearest own reading
-constexpr double longest_bridged_s = 4.0;        // between two own readings that agree
-// What refraction between lens and cornea does to the direction between two marks, standard deviation: with
-// viscoelastic in the eye, and after it was washed out. Estimated on recordings, see docs/method.md.
+constexpr double z95 = 1.959963985;        // two-sided 95 % point of the normal distribution
+constexpr double widest_half_rad = 0.07;   // an axis vaguer than 4 degrees is not given
+constexpr double least_probability = 0.6;  // of the path being right
+constexpr double longest_unread_s = 0.6;   // from the nearest own reading
+constexpr double longest_bridged_s = 4.0;  // between two own readings that agree
+// What refraction between lens and cornea does to the direction between two marks, standard
+// deviation: with viscoelastic in the eye, and after it was washed out. Estimated on recordings,
+// see docs/method.md.
 constexpr double unsettled_refraction_rad = 0.0075;
 constexpr double settled_refraction_rad = 0.0036;
-constexpr double still_speed_rad_s = 0.02;       // 1.1 degrees a second
+constexpr double still_speed_rad_s = 0.02;  // 1.1 degrees a second
 constexpr double least_still_s = 0.4;
 
 double normal_within(double limit, double sd) { return std::erf(limit / (sd * std::sqrt(2.0))); }
 
-// Time to the nearest frame with a reading of its own, and whether the readings on both sides agree.
+// Time to the nearest frame with a reading of its own, and whether the readings on both sides
+// agree.
 struct Support {
   double nearest_s = 1e9;
   bool bridged = false;
@@ -50,7 +52,8 @@ std::vector<Support> support_of(const std::vector<SeenFrame>& frames, const Fine
   }
   for (std::size_t k = 0; k < frames.size(); ++k) {
     const auto same_phase = [&](std::ptrdiff_t other) {
-      return other >= 0 && fine.frames[static_cast<std::size_t>(other)].phase == fine.frames[k].phase;
+      return other >= 0 &&
+             fine.frames[static_cast<std::size_t>(other)].phase == fine.frames[k].phase;
     };
     double gap = 0.0;
     bool both = true;
@@ -59,7 +62,8 @@ std::vector<Support> support_of(const std::vector<SeenFrame>& frames, const Fine
         both = false;
         continue;
       }
-      const double apart = std::abs(frames[static_cast<std::size_t>(other)].time_s - frames[k].time_s);
+      const double apart =
+          std::abs(frames[static_cast<std::size_t>(other)].time_s - frames[k].time_s);
       out[k].nearest_s = std::min(out[k].nearest_s, apart);
       gap += apart;
     }
@@ -99,7 +103,8 @@ void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, d
   }
 }
 
-const char* reason_without_axis(const RowInputs& inputs, const SeenFrame& seen, const FineAxis& fine) {
+const char* reason_without_axis(const RowInputs& inputs, const SeenFrame& seen,
+                                const FineAxis& fine) {
   if (inputs.atlas == nullptr) return "no eye was found in the recording";
   if (!seen.pose.found) return "the eye is not clear enough";
   if (fine.phase == Phase::None) return "no lens marks are seen";
@@ -110,8 +115,8 @@ const char* reason_without_axis(const RowInputs& inputs, const SeenFrame& seen, 
 }  // namespace
 
 double common_se(const RowInputs& inputs, const FineReport& report) {
-  // A tilt t of the plane shears a direction by t^2/4 at most either way; with an estimate t and an error s what
-  // is left is about t s / 2 + s^2 / 4 (expansion of atan(cos t) about 45 degrees).
+  // A tilt t of the plane shears a direction by t^2/4 at most either way; with an estimate t and an
+  // error s what is left is about t s / 2 + s^2 / 4 (expansion of atan(cos t) about 45 degrees).
   const double tilt = 0.5 * inputs.atlas_tilt_rad * inputs.atlas_tilt_se_rad +
                       0.25 * inputs.atlas_tilt_se_rad * inputs.atlas_tilt_se_rad;
   return std::sqrt(report.template_se_rad * report.template_se_rad +
@@ -132,15 +137,19 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     row.lens = state_of(inputs, fine.phase);
     const bool lens_seen = row.lens == LensState::Previous || row.lens == LensState::New;
     row.moving = lens_seen && inputs.coarse.posterior.moving[k] > 0.5F;
-    const FineReport& report = fine.phase == Phase::Previous ? inputs.fine.previous : inputs.fine.current;
-    const double pose_se = frames[k].pose.found
-                               ? std::hypot(frames[k].pose.rotation_se_rad, 0.5 * frames[k].pose.shear_se)
-                               : 0.0;
-    // A previous lens lies in a clear eye until the first instrument; a new one once the last has gone.
-    const bool settled = fine.phase == Phase::Previous ? k < report.settled_until : k >= report.settled_from;
+    const FineReport& report =
+        fine.phase == Phase::Previous ? inputs.fine.previous : inputs.fine.current;
+    const double pose_se = frames[k].pose.found ? std::hypot(frames[k].pose.rotation_se_rad,
+                                                             0.5 * frames[k].pose.shear_se)
+                                                : 0.0;
+    // A previous lens lies in a clear eye until the first instrument; a new one once the last has
+    // gone.
+    const bool settled =
+        fine.phase == Phase::Previous ? k < report.settled_until : k >= report.settled_from;
     const double refraction = settled ? settled_refraction_rad : unsettled_refraction_rad;
-    const double se = std::sqrt(fine.se_rad * fine.se_rad + std::pow(common_se(inputs, report), 2.0) +
-                                0.25 * pose_se * pose_se + refraction * refraction);
+    const double se =
+        std::sqrt(fine.se_rad * fine.se_rad + std::pow(common_se(inputs, report), 2.0) +
+                  0.25 * pose_se * pose_se + refraction * refraction);
     const double probability = inputs.coarse.posterior.near_path[k];
     const bool supported = support[k].nearest_s <= longest_unread_s || support[k].bridged;
     if (row.eye_found && lens_seen && fine.given && inputs.tie.axes_can_be_given && supported &&
@@ -161,7 +170,8 @@ bool still_at(const std::vector<TimelineRow>& rows, std::size_t k) {
   std::size_t to = k;
   const auto usable = [&](std::size_t j) { return rows[j].axis && rows[j].lens == rows[k].lens; };
   while (from > 0 && usable(from - 1) && rows[k].time_s - rows[from - 1].time_s <= 0.25) --from;
-  while (to + 1 < rows.size() && usable(to + 1) && rows[to + 1].time_s - rows[k].time_s <= 0.25) ++to;
+  while (to + 1 < rows.size() && usable(to + 1) && rows[to + 1].time_s - rows[k].time_s <= 0.25)
+    ++to;
   if (to == from) return true;
   const double turn = angle::wrap_deviation(rows[to].axis->value_rad - rows[from].axis->value_rad);
   const double uncertainty = rows[to].axis->high_rad - rows[to].axis->value_rad;
@@ -169,12 +179,13 @@ bool still_at(const std::vector<TimelineRow>& rows, std::size_t k) {
   return std::abs(turn) <= still_speed_rad_s * apart + std::min(0.25 * uncertainty, 0.004);
 }
 
-outcome::StillStretch stretch_of(const std::vector<TimelineRow>& rows, std::size_t from, std::size_t to,
-                                 int unread) {
+outcome::StillStretch stretch_of(const std::vector<TimelineRow>& rows, std::size_t from,
+                                 std::size_t to, int unread) {
   outcome::StillStretch stretch;
   stretch.start_s = rows[from].time_s;
   stretch.end_s = rows[to].time_s;
-  // The smoothed axis over the stretch's last second, weighted by its precision: the lens may creep.
+  // The smoothed axis over the stretch's last second, weighted by its precision: the lens may
+  // creep.
   const double reference = rows[to].axis->value_rad;
   double sum = 0.0;
   double weights = 0.0;
@@ -195,8 +206,8 @@ outcome::StillStretch stretch_of(const std::vector<TimelineRow>& rows, std::size
   return stretch;
 }
 
-std::vector<outcome::StillStretch> still_stretches(const std::vector<TimelineRow>& rows, std::size_t begin,
-                                                   std::size_t end) {
+std::vector<outcome::StillStretch> still_stretches(const std::vector<TimelineRow>& rows,
+                                                   std::size_t begin, std::size_t end) {
   std::vector<outcome::StillStretch> out;
   std::size_t k = begin;
   while (k < end) {
@@ -215,7 +226,9 @@ std::vector<outcome::StillStretch> still_stretches(const std::vector<TimelineRow
         continue;
       }
       if (!still_at(rows, j)) break;
-      if (std::abs(angle::wrap_deviation(rows[j].axis->value_rad - rows[to].axis->value_rad)) > 0.012) break;
+      if (std::abs(angle::wrap_deviation(rows[j].axis->value_rad - rows[to].axis->value_rad)) >
+          0.012)
+        break;
       unread += gap;
       gap = 0;
       to = j;
@@ -255,7 +268,8 @@ std::optional<outcome::FinalAxis> make_final(const std::vector<TimelineRow>& row
                                              std::optional<double> planned_axis_rad) {
   const outcome::Episode* last = nullptr;
   for (const outcome::Episode& episode : episodes) {
-    if (!episode.still.empty() && (last == nullptr || episode.lens == LensState::New)) last = &episode;
+    if (!episode.still.empty() && (last == nullptr || episode.lens == LensState::New))
+      last = &episode;
   }
   if (last == nullptr || last->lens != LensState::New) return std::nullopt;
   const outcome::StillStretch& stretch = last->still.back();

@@ -1,4 +1,5 @@
-// From fine readings to the rows of the timeline, and to episodes, still stretches and the final axis.
+// From fine readings to the rows of the timeline, and to episodes, still stretches and the final
+// axis.
 #pragma once
 
 #include <vector>
@@ -18,10 +19,12 @@ struct RowInputs {
   const FrameReading& coarse;
   const FineReading& fine;
   const Tie& tie;
-  bool previous_believed = false;  // the evidence for each lens's marks is more than chance could give
+  bool previous_believed =
+      false;  // the evidence for each lens's marks is more than chance could give
   bool current_believed = false;
   std::optional<double> planned_axis_rad;
-  bool lens_column_known = true;   // false: without believable marks nothing says which lens lies there
+  bool lens_column_known =
+      true;  // false: without believable marks nothing says which lens lies there
 };
 
 // Standard error that is common to all axes of a lens: template, reference, tilt of the atlas.

@@ -15,14 +15,15 @@ using outcome::Interval;
 using outcome::LensState;
 using timeline::Phase;
 
-// Marks count as marks when the windows that show both ends add up to more than clutter ever did, and single
-// frames were read against what was learned. See docs/method.md for what clutter reaches.
+// Marks count as marks when the windows that show both ends add up to more than clutter ever did,
+// and single frames were read against what was learned. See docs/method.md for what clutter
+// reaches.
 constexpr double least_log_ratio = 25.0;
 constexpr int least_windows = 2;
 constexpr int least_readings = 8;
-// Mean log likelihood ratio of a frame with the lens. Clear marks reach 3 to 4, the faintest that were read right
-// 2.0; clutter that was taken for marks in recordings without readable ones reached 1.6. Set on the practice
-// recordings: see docs/accuracy.md.
+// Mean log likelihood ratio of a frame with the lens. Clear marks reach 3 to 4, the faintest that
+// were read right 2.0; clutter that was taken for marks in recordings without readable ones
+// reached 1.6. Set on the practice recordings: see docs/accuracy.md.
 constexpr double least_mean_log_ratio = 1.8;
 // Marks lighter than the glow are rare, and reflexes that look like them are not.
 constexpr double least_mean_log_ratio_if_light = 3.0;
@@ -32,7 +33,8 @@ bool believed(const FineReading& fine, const WindowReading& windows, Phase phase
   const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
   if (!signature || signature->windows < least_windows) return false;
   int readings = 0;
-  for (const FineAxis& frame : fine.frames) readings += frame.phase == phase && frame.own.given ? 1 : 0;
+  for (const FineAxis& frame : fine.frames)
+    readings += frame.phase == phase && frame.own.given ? 1 : 0;
   return readings >= least_readings;
 }
 
@@ -45,13 +47,15 @@ std::string people_axis(double rad) {
 std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inputs,
                        const std::string& why_no_eye, const Belief& belief) {
   if (inputs.atlas == nullptr) {
-    return "No axis could be measured: " + (why_no_eye.empty() ? std::string("no eye was found") : why_no_eye) + ".";
+    return "No axis could be measured: " +
+           (why_no_eye.empty() ? std::string("no eye was found") : why_no_eye) + ".";
   }
   if (!outcome.final) {
     if (!inputs.tie.axes_can_be_given) {
       return "No axis could be measured: nothing ties the picture to the eye's meridians.";
     }
-    if (!belief.current) return "No axis could be measured: no toric lens marks could be read in this recording.";
+    if (!belief.current)
+      return "No axis could be measured: no toric lens marks could be read in this recording.";
     return "No axis could be measured: the new lens never lay still and readable.";
   }
   const outcome::FinalAxis& final = *outcome.final;
@@ -59,10 +63,11 @@ std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inp
   std::string text = fmt::format("The lens ended at {} degrees, give or take {:.1f} (95 %)",
                                  people_axis(final.axis.value_rad), half);
   if (outcome.axes_are_relative) {
-    const bool to_lens = std::any_of(outcome.references.begin(), outcome.references.end(), [](const auto& r) {
-      return r.kind == casefile::ReferenceKind::PreviousLens && r.found;
-    });
-    text += to_lens ? " against the previous lens" : " counted from the picture's horizontal in the first clear frame";
+    const bool to_lens = std::any_of(
+        outcome.references.begin(), outcome.references.end(),
+        [](const auto& r) { return r.kind == casefile::ReferenceKind::PreviousLens && r.found; });
+    text += to_lens ? " against the previous lens"
+                    : " counted from the picture's horizontal in the first clear frame";
   }
   if (final.deviation) {
     const double deviation = deg_from_rad(final.deviation->value_rad);
@@ -89,14 +94,15 @@ Interval difference(const Interval& from, const Interval& to, double common_half
 
 Interval around(double value, double se) { return {value, value - 1.96 * se, value + 1.96 * se}; }
 
-// The placement is the first still stretch that is followed by nothing but small turns: the last stretch from
-// which no later one lies further than this.
+// The placement is the first still stretch that is followed by nothing but small turns: the last
+// stretch from which no later one lies further than this.
 constexpr double placement_reach_rad = 0.21;  // 12 degrees
 
 const outcome::StillStretch* placement_of(const outcome::Episode& episode) {
   const outcome::StillStretch* placed = nullptr;
   for (auto it = episode.still.rbegin(); it != episode.still.rend(); ++it) {
-    const double turn = angle::wrap_deviation(it->axis.value_rad - episode.still.back().axis.value_rad);
+    const double turn =
+        angle::wrap_deviation(it->axis.value_rad - episode.still.back().axis.value_rad);
     if (std::abs(turn) > placement_reach_rad) break;
     placed = &*it;
   }
@@ -118,11 +124,12 @@ void fill_budget(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
   const double placed_deviation =
       outcome.final->deviation->value_rad - budget.rotation_after_placement->value_rad;
   if (inputs.tie.target_ink_rad && outcome.planned_axis_rad) {
-    const double marking = angle::wrap_deviation(*inputs.tie.target_ink_rad - *outcome.planned_axis_rad);
+    const double marking =
+        angle::wrap_deviation(*inputs.tie.target_ink_rad - *outcome.planned_axis_rad);
     budget.axis_marking = around(marking, inputs.tie.target_ink_se_rad);
     const double half = placed->axis.high_rad - placed->axis.value_rad;
-    budget.alignment = around(placed_deviation - marking,
-                              std::hypot(half / 1.96, inputs.tie.target_ink_se_rad));
+    budget.alignment =
+        around(placed_deviation - marking, std::hypot(half / 1.96, inputs.tie.target_ink_se_rad));
   } else {
     // Without ink at the planned axis, marking and alignment can't be told apart: their sum.
     const double half = placed->axis.high_rad - placed->axis.value_rad;
@@ -142,7 +149,8 @@ void fill_evidence(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
         if (frames[k].time_s < stretch.start_s || frames[k].time_s > stretch.end_s) continue;
         const FineAxis& fine = inputs.fine.frames[k];
         if (!fine.own.given || !fine.end_a || !fine.end_b) continue;
-        if (best == frames.size() || fine.own.se_rad < inputs.fine.frames[best].own.se_rad) best = k;
+        if (best == frames.size() || fine.own.se_rad < inputs.fine.frames[best].own.se_rad)
+          best = k;
       }
       if (best == frames.size()) continue;
       const FineAxis& fine = inputs.fine.frames[best];
@@ -153,14 +161,14 @@ void fill_evidence(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
       evidence.lens = episode.lens;
       evidence.axis_atlas_rad = angle::wrap_axis(fine.axis_rad);
       evidence.lens_centre_atlas = fine.centre;
-      const double distance =
-          episode.lens == LensState::Previous ? inputs.fine.previous.distance : inputs.fine.current.distance;
+      const double distance = episode.lens == LensState::Previous ? inputs.fine.previous.distance
+                                                                  : inputs.fine.current.distance;
       const Eigen::Vector2d along(std::cos(fine.axis_rad), std::sin(fine.axis_rad));
       evidence.marks_atlas = {fine.centre + distance * along, fine.centre - distance * along};
       evidence.caption =
           fmt::format("{} lens, still stretch {} of {}: {} degrees",
-                      episode.lens == LensState::Previous ? "Previous" : "New", number, episode.still.size(),
-                      people_axis(stretch.axis.value_rad));
+                      episode.lens == LensState::Previous ? "Previous" : "New", number,
+                      episode.still.size(), people_axis(stretch.axis.value_rad));
       outcome.evidence.push_back(std::move(evidence));
     }
   }
@@ -186,7 +194,8 @@ void fill_limitations(outcome::CaseOutcome& outcome) {
 
 }  // namespace
 
-Belief belief_in(const WindowReading& windows, const FrameReading& coarse, const FineReading& fine) {
+Belief belief_in(const WindowReading& windows, const FrameReading& coarse,
+                 const FineReading& fine) {
   Belief belief;
   double lens_frames = 0.0;
   for (const Phase phase : coarse.path.phase) lens_frames += phase != Phase::None ? 1.0 : 0.0;
@@ -200,8 +209,8 @@ Belief belief_in(const WindowReading& windows, const FrameReading& coarse, const
   return belief;
 }
 
-void summarise(outcome::CaseOutcome& outcome, const RowInputs& inputs, const std::string& why_no_eye,
-               const Belief& belief) {
+void summarise(outcome::CaseOutcome& outcome, const RowInputs& inputs,
+               const std::string& why_no_eye, const Belief& belief) {
   outcome.verdict = verdict_of(outcome, inputs, why_no_eye, belief);
   fill_budget(outcome, inputs);
   fill_evidence(outcome, inputs);

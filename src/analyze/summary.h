@@ -1,4 +1,5 @@
-// What the rows come to in words and parts: belief in the marks, verdict, error budget, evidence, limitations.
+// What the rows come to in words and parts: belief in the marks, verdict, error budget, evidence,
+// limitations.
 #pragma once
 
 #include "analyze/rows.h"
@@ -15,7 +16,7 @@ struct Belief {
 Belief belief_in(const WindowReading& windows, const FrameReading& coarse, const FineReading& fine);
 
 // Fills verdict, budget, evidence and limitations from the outcome's rows, episodes and final.
-void summarise(outcome::CaseOutcome& outcome, const RowInputs& inputs, const std::string& why_no_eye,
-               const Belief& belief);
+void summarise(outcome::CaseOutcome& outcome, const RowInputs& inputs,
+               const std::string& why_no_eye, const Belief& belief);
 
 }  // namespace rhumb::analyze

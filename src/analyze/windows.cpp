@@ -10,7 +10,8 @@ namespace rhumb::analyze {
 namespace {
 
 // Frames of a window that have a patch, spread evenly, at most `most`.
-std::vector<std::size_t> frames_of(const Window& window, const lens::PatchStore& patches, int most) {
+std::vector<std::size_t> frames_of(const Window& window, const lens::PatchStore& patches,
+                                   int most) {
   std::vector<std::size_t> have;
   for (std::size_t k = 0; k < window.frame_count; ++k) {
     if (patches.has(window.first_frame + k)) have.push_back(window.first_frame + k);
@@ -39,8 +40,8 @@ std::vector<Window> cut_windows(std::span<const double> time_s, double window_s)
   return windows;
 }
 
-void fill_window(Window& window, const std::vector<lens::Patch>& patches, const lens::PatchGeometry& geometry,
-                 const WindowOptions& options) {
+void fill_window(Window& window, const std::vector<lens::Patch>& patches,
+                 const lens::PatchGeometry& geometry, const WindowOptions& options) {
   std::vector<lens::ContrastMap> maps;
   cv::Mat1f mean;
   for (const lens::Patch& patch : patches) {
@@ -58,8 +59,8 @@ void fill_window(Window& window, const std::vector<lens::Patch>& patches, const 
   }
 }
 
-// Fills the windows of these numbers, then hands each to `body`. Patches come back from the store one at a time;
-// the rest runs side by side.
+// Fills the windows of these numbers, then hands each to `body`. Patches come back from the store
+// one at a time; the rest runs side by side.
 template <typename Body>
 void fill_windows(std::vector<Window>& windows, const std::vector<std::size_t>& which,
                   const lens::PatchStore& patches, const WindowOptions& options, int threads,
@@ -71,7 +72,8 @@ void fill_windows(std::vector<Window>& windows, const std::vector<std::size_t>& 
     for (std::size_t k = begin; k < end; ++k) {
       Window& window = windows[which[k]];
       const auto frames = frames_of(window, patches, options.most_patches);
-      window.usable = 2 * frames.size() >= std::min<std::size_t>(6, window.frame_count) && !frames.empty();
+      window.usable =
+          2 * frames.size() >= std::min<std::size_t>(6, window.frame_count) && !frames.empty();
       if (!window.usable) continue;
       for (const std::size_t frame : frames) fetched[k - begin].push_back(patches.at(frame));
     }
@@ -90,11 +92,12 @@ WindowReading read_windows(const lens::PatchStore& patches, std::span<const doub
                            const LensPrior& prior, const WindowOptions& options, int threads) {
   WindowReading reading;
   reading.windows = cut_windows(time_s, options.window_s);
-  const std::size_t stride =
-      std::max<std::size_t>(1, (reading.windows.size() + options.most_learned - 1) / options.most_learned);
+  const std::size_t stride = std::max<std::size_t>(
+      1, (reading.windows.size() + options.most_learned - 1) / options.most_learned);
   std::vector<std::size_t> learned;
   std::vector<std::size_t> others;
-  for (std::size_t k = 0; k < reading.windows.size(); ++k) (k % stride == 0 ? learned : others).push_back(k);
+  for (std::size_t k = 0; k < reading.windows.size(); ++k)
+    (k % stride == 0 ? learned : others).push_back(k);
   fill_windows(reading.windows, learned, patches, options, threads, [](std::size_t) {});
   Acquired acquired =
       acquire(reading.windows, prior, patches.geometry(), options.window_s, threads);

@@ -1,8 +1,7 @@
-// Half-second windows of straightened pupils: the moving things averaged away, the marks searched for without
-// knowing what they look like, and then learned.
+// Half-second windows of straightened pupils: the moving things averaged away, the marks searched
+// for without knowing what they look like, and then learned.
 #pragma once
 
-#include <array>
 #include <array>
 #include <optional>
 #include <span>
@@ -17,19 +16,20 @@
 namespace rhumb::analyze {
 
 struct WindowOptions {
-  double window_s = 0.5;        // long enough to average, short enough for a lens being turned
-  int most_patches = 12;        // of a window, spread over it
-  std::size_t most_learned = 240;  // windows that the marks are learned from, spread over the recording
+  double window_s = 0.5;  // long enough to average, short enough for a lens being turned
+  int most_patches = 12;  // of a window, spread over it
+  std::size_t most_learned =
+      240;  // windows that the marks are learned from, spread over the recording
   double pupil_margin = 0.015;  // limbal radii inside the pupil's edge that are not read
 };
 
 struct Window {
   std::size_t first_frame = 0;
   std::size_t frame_count = 0;
-  bool usable = false;    // enough frames show the eye
-  bool searched = false;  // it has been looked at for marks
-  lens::ContrastMap contrast;  // kept only while it is needed
-  cv::Mat1b inside;            // pupil mask; empty when no pupil edge was found
+  bool usable = false;               // enough frames show the eye
+  bool searched = false;             // it has been looked at for marks
+  lens::ContrastMap contrast;        // kept only while it is needed
+  cv::Mat1b inside;                  // pupil mask; empty when no pupil edge was found
   lens::ContrastMap light_contrast;  // the same, for marks lighter than the glow
   // By lens (0: previous, 1: new) and supposition of what its marks look like.
   std::array<std::vector<lens::AxisScores>, 2> scores;
@@ -41,17 +41,17 @@ struct Window {
 struct MarkSignature {
   lens::MarkProfile profile;
   Eigen::Vector2d centre = Eigen::Vector2d::Zero();  // typical lens centre, limbal radii
-  bool light = false;  // lighter than the glow
-  int windows = 0;                                    // that it was learned from
+  bool light = false;                                // lighter than the glow
+  int windows = 0;                                   // that it was learned from
 };
 
 struct WindowReading {
-  timeline::AxisPath path;                       // a step a window
-  std::vector<Eigen::Vector2d> centre;           // lens centre by window, where the path has a lens
+  timeline::AxisPath path;              // a step a window
+  std::vector<Eigen::Vector2d> centre;  // lens centre by window, where the path has a lens
   std::optional<MarkSignature> previous;
   std::optional<MarkSignature> current;
   std::vector<Window> windows;
-  double log_ratio = 0.0;                        // of the path with the learned signatures
+  double log_ratio = 0.0;  // of the path with the learned signatures
 };
 
 struct LensPrior {

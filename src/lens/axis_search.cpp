@@ -19,8 +19,9 @@ MarkProfile uninformed_profile(MarkLook look, double optic_radius, const RadialG
 }
 
 float log_ratio(float end_score, float usable, float crossing) {
-  // Nothing scores 0 with a spread of 1.7 and long tails; the ratio rises with the score from the crossing and
-  // saturates, so that one end can't outvote the other. Scaled by what could be read of the end.
+  // Nothing scores 0 with a spread of 1.7 and long tails; the ratio rises with the score from the
+  // crossing and saturates, so that one end can't outvote the other. Scaled by what could be read
+  // of the end.
   const float ratio = std::clamp(0.8F * (end_score - crossing), -2.5F, 7.0F);
   return ratio * std::min(1.0F, usable);
 }
@@ -32,8 +33,8 @@ float pair_score(const RayScores& rays, std::size_t axis, float crossing) {
          log_ratio(rays.score[axis + axis_count], rays.usable[axis + axis_count], crossing);
 }
 
-void keep_better(AxisScores& best, const RayScores& rays, const Eigen::Vector2d& centre, float penalty,
-                 float crossing) {
+void keep_better(AxisScores& best, const RayScores& rays, const Eigen::Vector2d& centre,
+                 float penalty, float crossing) {
   for (std::size_t axis = 0; axis < axis_count; ++axis) {
     // The raw scores break ties where the ratio saturates.
     const float tie = 0.05F * (std::min(rays.score[axis], 60.0F) +
@@ -48,7 +49,6 @@ void keep_better(AxisScores& best, const RayScores& rays, const Eigen::Vector2d&
     best.centre[axis] = centre.cast<float>();
   }
 }
-
 
 void keep_better(AxisScores& best, const RayMap& rays, const MarkPattern& pattern,
                  const Eigen::Vector2d& centre, float penalty) {
@@ -90,7 +90,8 @@ std::vector<AxisScores> search_axis(const ContrastMap& map, const cv::Mat1b& ins
       const Eigen::Vector2d centre = centres.middle + offset;
       const RayMap rays = ray_map(map, inside, geometry, centre, grid);
       for (std::size_t k = 0; k < marks.size(); ++k) {
-        std::visit([&](const auto& one) { keep_better(best[k], rays, one, centre, penalty); }, marks[k]);
+        std::visit([&](const auto& one) { keep_better(best[k], rays, one, centre, penalty); },
+                   marks[k]);
       }
     }
   }

@@ -1,4 +1,5 @@
-// For every axis, how well two mark ends on one line explain a contrast map, over possible lens centres.
+// For every axis, how well two mark ends on one line explain a contrast map, over possible lens
+// centres.
 #pragma once
 
 #include <Eigen/Core>
@@ -20,14 +21,14 @@ using Marks = std::variant<MarkProfile, MarkPattern>;
 struct CentreGrid {
   Eigen::Vector2d middle = Eigen::Vector2d::Zero();  // limbal radii
   double step = 0.025;
-  int reach = 4;             // steps either side
-  double spread = 0.06;      // standard deviation of the centre about `middle`, for its prior
+  int reach = 4;         // steps either side
+  double spread = 0.06;  // standard deviation of the centre about `middle`, for its prior
 };
 
-// For each axis (degree), the best score over the centres and what it rests on. Entries are for the axis
-// from 0 to 179 degrees; end A lies at the axis itself, end B opposite.
+// For each axis (degree), the best score over the centres and what it rests on. Entries are for the
+// axis from 0 to 179 degrees; end A lies at the axis itself, end B opposite.
 struct AxisScores {
-  std::array<float, axis_count> total{};    // score of both ends less the centre's penalty
+  std::array<float, axis_count> total{};  // score of both ends less the centre's penalty
   std::array<float, axis_count> end_a{};
   std::array<float, axis_count> end_b{};
   std::array<float, axis_count> usable_a{};
@@ -35,9 +36,9 @@ struct AxisScores {
   std::array<Eigen::Vector2f, axis_count> centre{};
 };
 
-// How two ends' scores make one: a log likelihood ratio of "marks here" against "nothing here" that saturates,
-// so that a dark instrument over one end does not count as a very good mark.
-// `crossing` is the score at which both are as likely.
+// How two ends' scores make one: a log likelihood ratio of "marks here" against "nothing here" that
+// saturates, so that a dark instrument over one end does not count as a very good mark. `crossing`
+// is the score at which both are as likely.
 float log_ratio(float end_score, float usable, float crossing);
 
 // One AxisScores for each of `marks`, in their order; the centre grid is read once for all of them.

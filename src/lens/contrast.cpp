@@ -36,7 +36,8 @@ cv::Mat1b parts_of(const cv::Mat1b& candidate, const Wanted& wanted) {
   const std::vector<uchar> keep = wanted(label, stats, count);
   cv::Mat1b out(candidate.size());
   for (int row = 0; row < label.rows; ++row) {
-    for (int col = 0; col < label.cols; ++col) out(row, col) = keep[static_cast<std::size_t>(label(row, col))];
+    for (int col = 0; col < label.cols; ++col)
+      out(row, col) = keep[static_cast<std::size_t>(label(row, col))];
   }
   return out;
 }
@@ -47,7 +48,8 @@ cv::Mat1b spoilt_parts(const cv::Mat1b& candidate, const cv::Mat1b& seed) {
     std::vector<uchar> keep(static_cast<std::size_t>(count), 0);
     for (int row = 0; row < label.rows; ++row) {
       for (int col = 0; col < label.cols; ++col) {
-        if (seed(row, col) && label(row, col) > 0) keep[static_cast<std::size_t>(label(row, col))] = 255;
+        if (seed(row, col) && label(row, col) > 0)
+          keep[static_cast<std::size_t>(label(row, col))] = 255;
       }
     }
     return keep;
@@ -58,7 +60,8 @@ cv::Mat1b longer_parts(const cv::Mat1b& candidate, int longest_px) {
   return parts_of(candidate, [&](const cv::Mat1i&, const cv::Mat1i& stats, int count) {
     std::vector<uchar> keep(static_cast<std::size_t>(count), 0);
     for (int part = 1; part < count; ++part) {
-      const double length = std::hypot(stats(part, cv::CC_STAT_WIDTH), stats(part, cv::CC_STAT_HEIGHT));
+      const double length =
+          std::hypot(stats(part, cv::CC_STAT_WIDTH), stats(part, cv::CC_STAT_HEIGHT));
       if (length > longest_px) keep[static_cast<std::size_t>(part)] = 255;
     }
     return keep;
@@ -91,16 +94,20 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
     const auto* saturation = patch.saturation.ptr<uchar>(row);
     const auto* saturation_around = around_saturation.ptr<uchar>(row);
     for (int col = 0; col < patch.luma.cols; ++col) {
-      // Floors keep the noise of a dark or grey picture from being blown up: limited-range black is 16.
+      // Floors keep the noise of a dark or grey picture from being blown up: limited-range black
+      // is 16.
       const float base = std::max(24.0F, static_cast<float>(luma_around[col]));
       const float colour = std::max(12.0F, static_cast<float>(saturation_around[col]));
-      const float darker = (static_cast<float>(luma_around[col]) - static_cast<float>(luma[col])) / base;
+      const float darker =
+          (static_cast<float>(luma_around[col]) - static_cast<float>(luma[col])) / base;
       const float greyer =
-          (static_cast<float>(saturation_around[col]) - static_cast<float>(saturation[col])) / colour;
+          (static_cast<float>(saturation_around[col]) - static_cast<float>(saturation[col])) /
+          colour;
       map.value[0](row, col) = std::clamp(darker, -limit, limit);
       map.value[1](row, col) = std::clamp(greyer, -limit, limit);
       bright(row, col) = darker < -options.bright_excess ? 255 : 0;
-      glaring(row, col) = darker < -options.glare_excess || luma[col] >= options.glare_luma ? 255 : 0;
+      glaring(row, col) =
+          darker < -options.glare_excess || luma[col] >= options.glare_luma ? 255 : 0;
       dark(row, col) = darker > options.dark_excess ? 255 : 0;
       outside(row, col) = luma[col] == 0 ? 255 : 0;
     }
@@ -143,7 +150,8 @@ ContrastMap median_of(const std::vector<ContrastMap>& maps) {
         }
         if (count < least || count == 0) break;
         const auto middle = values.begin() + static_cast<std::ptrdiff_t>(count / 2);
-        std::nth_element(values.begin(), middle, values.begin() + static_cast<std::ptrdiff_t>(count));
+        std::nth_element(values.begin(), middle,
+                         values.begin() + static_cast<std::ptrdiff_t>(count));
         out.value[channel](row, col) = *middle;
         out.usable(row, col) = 255;
       }

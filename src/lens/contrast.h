@@ -12,11 +12,13 @@ namespace rhumb::lens {
 inline constexpr int channel_count = 2;  // 0: luma, 1: saturation
 
 struct ContrastOptions {
-  double surround_radius = 0.09;  // limbal radii; wider than a mark (0.04 at most), narrower than shading
-  // What is no mark. Printed marks may be much darker or lighter than the glow, but they are narrow and short; a
-  // reflex's core glares, an instrument is broad or long.
-  double bright_excess = 0.12;  // relative luma above the surroundings that is a reflex or a bubble's highlight;
-                                //   for light marks only if joined to glare:
+  double surround_radius =
+      0.09;  // limbal radii; wider than a mark (0.04 at most), narrower than shading
+  // What is no mark. Printed marks may be much darker or lighter than the glow, but they are narrow
+  // and short; a reflex's core glares, an instrument is broad or long.
+  double bright_excess =
+      0.12;  // relative luma above the surroundings that is a reflex or a bubble's highlight;
+             //   for light marks only if joined to glare:
   double glare_excess = 1.0;    //   this much above them,
   int glare_luma = 220;         //   or about as bright as the picture can show
   double dark_excess = 0.50;    // relative luma below the surroundings that may be an instrument
@@ -25,12 +27,14 @@ struct ContrastOptions {
   double clamp = 0.8;           // contrast beyond this counts as this
 };
 
-// For each channel, surroundings minus point, relative to the surroundings: positive where the point is
-// darker, or greyer, than they are. Exposure and the glow's brightness drop out.
+// For each channel, surroundings minus point, relative to the surroundings: positive where the
+// point is darker, or greyer, than they are. Exposure and the glow's brightness drop out.
 struct ContrastMap {
   std::array<cv::Mat1f, channel_count> value;
-  cv::Mat1b usable;  // 255 where the point shows neither reflex nor instrument nor the picture's border
-  cv::Mat1b usable_if_light;  // the same where marks may be lighter than the glow: only glare counts as reflex
+  cv::Mat1b
+      usable;  // 255 where the point shows neither reflex nor instrument nor the picture's border
+  cv::Mat1b usable_if_light;  // the same where marks may be lighter than the glow: only glare
+                              // counts as reflex
 
   // This map for light marks: shares the values.
   ContrastMap for_light_marks() const { return {value, usable_if_light, usable_if_light}; }
@@ -39,8 +43,9 @@ struct ContrastMap {
 ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
                          const ContrastOptions& options);
 
-// Median over several maps of one eye, point by point over the maps in which the point is usable; usable
-// where at least 40 % of them are. What moves against the eye (instruments, reflexes) drops out.
+// Median over several maps of one eye, point by point over the maps in which the point is usable;
+// usable where at least 40 % of them are. What moves against the eye (instruments, reflexes) drops
+// out.
 ContrastMap median_of(const std::vector<ContrastMap>& maps);
 
 }  // namespace rhumb::lens

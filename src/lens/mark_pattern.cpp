@@ -8,10 +8,14 @@ namespace rhumb::lens {
 std::array<float, channel_count> share_of(MarkLook look) {
   const float half = std::sqrt(0.5F);
   switch (look) {
-    case MarkLook::Dark: return {1.0F, 0.0F};
-    case MarkLook::Grey: return {0.0F, 1.0F};
-    case MarkLook::DarkAndGrey: return {half, half};
-    case MarkLook::LightAndGrey: return {-half, half};
+    case MarkLook::Dark:
+      return {1.0F, 0.0F};
+    case MarkLook::Grey:
+      return {0.0F, 1.0F};
+    case MarkLook::DarkAndGrey:
+      return {half, half};
+    case MarkLook::LightAndGrey:
+      return {-half, half};
   }
   return {};
 }
@@ -19,8 +23,8 @@ std::array<float, channel_count> share_of(MarkLook look) {
 MarkPattern pattern_of(MarkLook look, const StatedMarks& stated, const RadialGrid& grid) {
   MarkPattern pattern;
   pattern.share = share_of(look);
-  // A dot spans about 0.045 limbal radii (0.25 mm), a line 0.6 to 1.4 mm, dots follow each other at about 0.4 mm:
-  // common practice, no source. Out of focus, dots run into one another.
+  // A dot spans about 0.045 limbal radii (0.25 mm), a line 0.6 to 1.4 mm, dots follow each other at
+  // about 0.4 mm: common practice, no source. Out of focus, dots run into one another.
   if (stated.lines) {
     pattern.forms = {{1, 7, false}, {1, 13, false}};
   } else {
@@ -28,8 +32,9 @@ MarkPattern pattern_of(MarkLook look, const StatedMarks& stated, const RadialGri
     if (stated.dots_per_end > 1) pattern.forms.push_back({1, 4 * stated.dots_per_end - 1, false});
   }
   const auto index_at = [&](double share) {
-    return std::clamp(static_cast<int>(std::lround((share * stated.optic_radius - grid.first) / grid.step)), 0,
-                      grid.count - 1);
+    return std::clamp(
+        static_cast<int>(std::lround((share * stated.optic_radius - grid.first) / grid.step)), 0,
+        grid.count - 1);
   };
   pattern.first = index_at(0.52);
   pattern.last = index_at(0.98);
@@ -39,10 +44,12 @@ MarkPattern pattern_of(MarkLook look, const StatedMarks& stated, const RadialGri
 
 namespace {
 
-constexpr float surround_share = 0.7F;  // of what lies right before and behind a dot that counts against it
+constexpr float surround_share =
+    0.7F;  // of what lies right before and behind a dot that counts against it
 using RayRow = std::array<float, ray_count>;
 
-// Contrast of all rays, summed over the length of a mark about each distance, in units of its noise.
+// Contrast of all rays, summed over the length of a mark about each distance, in units of its
+// noise.
 struct RaySums {
   std::vector<RayRow> sum;     // by distance
   std::vector<RayRow> usable;  // 1 or 0
@@ -88,7 +95,9 @@ RaySums sum_along(const RayMap& rays, const MarkPattern& pattern, const MarkForm
   out.usable.resize(static_cast<std::size_t>(distances));
   const Cumulated sums = cumulate(rays, pattern, out);
   const int half = form.length / 2;
-  const auto bound = [&](int distance) { return static_cast<std::size_t>(std::clamp(distance, 0, distances)); };
+  const auto bound = [&](int distance) {
+    return static_cast<std::size_t>(std::clamp(distance, 0, distances));
+  };
   for (int distance = pattern.first; distance <= pattern.last; ++distance) {
     const std::size_t from = bound(distance - half);
     const std::size_t to = bound(distance + half + 1);
@@ -103,7 +112,8 @@ RaySums sum_along(const RayMap& rays, const MarkPattern& pattern, const MarkForm
       float variance = 1.0F / n;
       const float around = sums.points[behind][ray] - sums.points[before][ray] - n;
       if (form.alone && around > 0.0F) {
-        contrast -= surround_share * (sums.value[behind][ray] - sums.value[before][ray] - middle) / around;
+        contrast -=
+            surround_share * (sums.value[behind][ray] - sums.value[before][ray] - middle) / around;
         variance += surround_share * surround_share / around;
       }
       out.usable[index][ray] = 1.0F;
@@ -113,7 +123,8 @@ RaySums sum_along(const RayMap& rays, const MarkPattern& pattern, const MarkForm
   return out;
 }
 
-EndScores best_marks(const RaySums& rays, std::size_t axis, const MarkPattern& pattern, const MarkForm& form) {
+EndScores best_marks(const RaySums& rays, std::size_t axis, const MarkPattern& pattern,
+                     const MarkForm& form) {
   const std::size_t opposite = axis + axis_count;
   EndScores best;
   std::vector<bool> taken(rays.sum.size(), false);
@@ -159,7 +170,8 @@ std::array<EndScores, axis_count> score_ends(const RayMap& rays, const MarkPatte
   for (std::size_t axis = 0; axis < axis_count; ++axis) {
     EndScores ends = best_marks(sums, axis, pattern, form);
     const auto honest = [&](float matched, std::size_t ray) {
-      return less_strange(matched, sums.energy[ray], sums.points[ray], inner.mean[ray], inner.points[ray]);
+      return less_strange(matched, sums.energy[ray], sums.points[ray], inner.mean[ray],
+                          inner.points[ray]);
     };
     ends.a = honest(ends.a, axis);
     ends.b = honest(ends.b, axis + axis_count);

@@ -8,7 +8,8 @@
 namespace rhumb::lens {
 namespace {
 
-// Neighbouring points of a strip share pixels (three columns to a pixel) and the picture's own blur.
+// Neighbouring points of a strip share pixels (three columns to a pixel) and the picture's own
+// blur.
 constexpr double points_per_independent = 6.0;
 
 void remove_row_mean(MarkStrip& strip) {
@@ -52,7 +53,8 @@ MarkStrip mark_strip(const ContrastMap& map, const cv::Mat1b& inside, const Patc
       if (!map.usable(py, px) || (!inside.empty() && !inside(py, px))) continue;
       out.usable(row, col) = 1.0F;
       for (std::size_t channel = 0; channel < channel_count; ++channel) {
-        out.value[channel](row, col) = bilinear(map.value[channel], static_cast<float>(x), static_cast<float>(y));
+        out.value[channel](row, col) =
+            bilinear(map.value[channel], static_cast<float>(x), static_cast<float>(y));
       }
     }
   }
@@ -99,7 +101,8 @@ MarkTemplate TemplateBuilder::build() const {
         points += share;
       }
     }
-    mark.noise[channel] = static_cast<float>(std::max(1e-4, std::sqrt(total / std::max(points, 1e-9))));
+    mark.noise[channel] =
+        static_cast<float>(std::max(1e-4, std::sqrt(total / std::max(points, 1e-9))));
     // Points that few frames saw say little of the lens.
     for (int row = 0; row < grid_.count; ++row) {
       for (int col = 0; col < strip_.columns(); ++col) {
@@ -117,7 +120,8 @@ MarkTemplate TemplateBuilder::build() const {
   double weights = 0.0;
   for (int row = 0; row < grid_.count; ++row) {
     const double power = row_power[static_cast<std::size_t>(row)];
-    const auto say = static_cast<float>(std::clamp(power / (0.15 * strongest + 1e-12) - 0.3, 0.0, 1.0));
+    const auto say =
+        static_cast<float>(std::clamp(power / (0.15 * strongest + 1e-12) - 0.3, 0.0, 1.0));
     for (std::size_t channel = 0; channel < channel_count; ++channel) {
       mark.value[channel].row(row) *= say;
     }
@@ -189,13 +193,14 @@ NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, dou
 
 namespace {
 
-constexpr double limit_rad = 0.07;   // of the turn, either way
+constexpr double limit_rad = 0.07;    // of the turn, either way
 constexpr double spread_rad = 0.035;  // of turns before anything was measured
 constexpr double no_limit = 1e9;
-constexpr double residual_limit = 3.0;  // noise standard deviations; beyond this a point is something else
+constexpr double residual_limit =
+    3.0;  // noise standard deviations; beyond this a point is something else
 
-// The shift (columns) at which the template explains the strip best, for Gauss-Newton to start from: far from the
-// truth its limited residuals would hold it where it is.
+// The shift (columns) at which the template explains the strip best, for Gauss-Newton to start
+// from: far from the truth its limited residuals would hold it where it is.
 double best_shift(const MarkStrip& strip, const MarkTemplate& mark, const StripGeometry& geometry) {
   const double limit = limit_rad / geometry.step_rad;
   const double spread = spread_rad / geometry.step_rad;
@@ -216,7 +221,8 @@ double best_shift(const MarkStrip& strip, const MarkTemplate& mark, const StripG
 
 }  // namespace
 
-TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark, const StripGeometry& geometry) {
+TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark,
+                     const StripGeometry& geometry) {
   TurnEstimate estimate;
   const double limit = limit_rad / geometry.step_rad;
   double shift = best_shift(strip, mark, geometry);

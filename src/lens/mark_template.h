@@ -1,7 +1,8 @@
-// What the marks of this lens look like, learned from the recording, and how far a frame's marks are turned
-// against it.
+// What the marks of this lens look like, learned from the recording, and how far a frame's marks
+// are turned against it.
 //
-// A strip shows one end: contrast by angle from the axis (columns) and distance from the lens centre (rows).
+// A strip shows one end: contrast by angle from the axis (columns) and distance from the lens
+// centre (rows).
 #pragma once
 
 #include <Eigen/Core>
@@ -13,8 +14,8 @@
 namespace rhumb::lens {
 
 struct StripGeometry {
-  double reach_rad = 0.14;   // 8 degrees either side
-  double step_rad = 0.005;   // 0.29 degrees, a third of a pixel at the marks
+  double reach_rad = 0.14;  // 8 degrees either side
+  double step_rad = 0.005;  // 0.29 degrees, a third of a pixel at the marks
   int columns() const { return 2 * static_cast<int>(reach_rad / step_rad + 0.5) + 1; }
   double angle_at(int column) const { return step_rad * (column - columns() / 2); }
 };
@@ -25,8 +26,8 @@ struct MarkStrip {
   cv::Mat1f usable;
 };
 
-// The strip of the end at `meridian_rad` (atlas) seen from `centre`; each row has its mean over the usable part
-// taken off, so that shading along the distance drops out.
+// The strip of the end at `meridian_rad` (atlas) seen from `centre`; each row has its mean over the
+// usable part taken off, so that shading along the distance drops out.
 MarkStrip mark_strip(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeometry& geometry,
                      const Eigen::Vector2d& centre, double meridian_rad, const RadialGrid& grid,
                      const StripGeometry& strip);
@@ -43,7 +44,8 @@ class TemplateBuilder {
  public:
   TemplateBuilder(const RadialGrid& grid, const StripGeometry& strip);
   void add(const MarkStrip& strip, float weight);
-  // The mean, tapered to the marks: distances whose contrast does not rise above the spread get no say.
+  // The mean, tapered to the marks: distances whose contrast does not rise above the spread get no
+  // say.
   MarkTemplate build() const;
 
  private:
@@ -57,15 +59,18 @@ class TemplateBuilder {
 // How far a strip is turned against the template, counter-clockwise.
 struct TurnEstimate {
   double turn_rad = 0.0;
-  double se_rad = 1e3;   // from the noise about the template; points next to each other share noise, see .cpp
-  double gain = 0.0;     // contrast in units of the template's
+  double se_rad =
+      1e3;  // from the noise about the template; points next to each other share noise, see .cpp
+  double gain = 0.0;  // contrast in units of the template's
   double gain_se = 1e3;
-  double misfit = 1.0;       // residual about the fitted marks over the template's noise, root mean square
+  double misfit =
+      1.0;  // residual about the fitted marks over the template's noise, root mean square
 };
 
-// Least squares over turn and gain (Gauss-Newton, three rounds, within 4 degrees). se_rad stays large when the
-// marks can't be seen.
-TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark, const StripGeometry& geometry);
+// Least squares over turn and gain (Gauss-Newton, three rounds, within 4 degrees). se_rad stays
+// large when the marks can't be seen.
+TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark,
+                     const StripGeometry& geometry);
 
 // Where the template's own marks lie: the angle about which their contrast is symmetric.
 double symmetric_angle(const MarkTemplate& mark, const StripGeometry& geometry);

@@ -7,7 +7,8 @@
 namespace rhumb::lens {
 namespace {
 
-// Affine map from patch pixels (oversampled) to pixels of a plane that is `plane_scale` times the picture.
+// Affine map from patch pixels (oversampled) to pixels of a plane that is `plane_scale` times the
+// picture.
 cv::Matx23d plane_from_patch(const eye::EyePose& pose, double patch_scale, double patch_centre,
                              double plane_scale) {
   const Eigen::Matrix2d& a = pose.picture_from_atlas;
@@ -49,12 +50,13 @@ cv::Mat saturation_of(const cv::Mat& cb, const cv::Mat& cr) {
 
 }  // namespace
 
-Patch straighten(const video::Frame& frame, const eye::EyePose& pose, const PatchGeometry& geometry) {
+Patch straighten(const video::Frame& frame, const eye::EyePose& pose,
+                 const PatchGeometry& geometry) {
   constexpr int oversampling = 2;
   const int fine_size = oversampling * geometry.size_px;
   const double fine_scale = oversampling * geometry.pixels_per_radius;
-  const cv::Mat fine = warp(frame.luma, plane_from_patch(pose, fine_scale, 0.5 * (fine_size - 1), 1.0),
-                            fine_size, 0);
+  const cv::Mat fine = warp(
+      frame.luma, plane_from_patch(pose, fine_scale, 0.5 * (fine_size - 1), 1.0), fine_size, 0);
   Patch patch;
   const cv::Size size(geometry.size_px, geometry.size_px);
   cv::resize(fine, patch.luma, size, 0, 0, cv::INTER_AREA);
@@ -86,7 +88,8 @@ void PatchStore::append(const Patch& patch) {
     if (!file_) file_.reset(std::tmpfile());
     if (!file_ || std::fseek(file_.get(), 0, SEEK_END) != 0 ||
         std::fwrite(both.data, both.total(), 1, file_.get()) != 1) {
-      throw std::runtime_error("temporary file: can't be written; free space in the temporary folder");
+      throw std::runtime_error(
+          "temporary file: can't be written; free space in the temporary folder");
     }
   }
   slots_.push_back(stored_++);
@@ -107,7 +110,8 @@ Patch PatchStore::at(std::size_t frame) const {
       throw std::runtime_error("temporary file: can't be read back");
     }
   }
-  return {both.rowRange(0, geometry_.size_px), both.rowRange(geometry_.size_px, 2 * geometry_.size_px)};
+  return {both.rowRange(0, geometry_.size_px),
+          both.rowRange(geometry_.size_px, 2 * geometry_.size_px)};
 }
 
 }  // namespace rhumb::lens

@@ -18,34 +18,37 @@ namespace rhumb::lens {
 
 struct PatchGeometry {
   int size_px = 176;
-  double pixels_per_radius = 128.0;  // a mark of 0.1 mm spans 2 pixels; 176 pixels reach 0.69 limbal radii
+  double pixels_per_radius =
+      128.0;  // a mark of 0.1 mm spans 2 pixels; 176 pixels reach 0.69 limbal radii
 
   double centre_px() const { return 0.5 * (size_px - 1); }
   Eigen::Vector2d pixel_from(const Eigen::Vector2d& atlas) const {
-    return {centre_px() + pixels_per_radius * atlas.x(), centre_px() - pixels_per_radius * atlas.y()};
+    return {centre_px() + pixels_per_radius * atlas.x(),
+            centre_px() - pixels_per_radius * atlas.y()};
   }
 };
 
-// luma and saturation: CV_8UC1, size_px square; saturation is the length of the chroma vector, 0 for grey.
-// Grey marks on a red glow may have the glow's own luma and show in the saturation alone.
+// luma and saturation: CV_8UC1, size_px square; saturation is the length of the chroma vector, 0
+// for grey. Grey marks on a red glow may have the glow's own luma and show in the saturation alone.
 struct Patch {
   cv::Mat luma;
   cv::Mat saturation;
   bool empty() const { return luma.empty(); }
 };
 
-// The patch of one picture. Points outside the picture become 0 in luma. Oversampled twice and averaged, so
-// that a limbus larger than the patch does not alias.
-Patch straighten(const video::Frame& frame, const eye::EyePose& pose, const PatchGeometry& geometry);
+// The patch of one picture. Points outside the picture become 0 in luma. Oversampled twice and
+// averaged, so that a limbus larger than the patch does not alias.
+Patch straighten(const video::Frame& frame, const eye::EyePose& pose,
+                 const PatchGeometry& geometry);
 
-// Patches by frame number, in memory up to a limit and in an unnamed temporary file beyond it: analysing
-// twenty minutes twice over must not need twenty minutes of memory.
+// Patches by frame number, in memory up to a limit and in an unnamed temporary file beyond it:
+// analysing twenty minutes twice over must not need twenty minutes of memory.
 class PatchStore {
  public:
   PatchStore(const PatchGeometry& geometry, std::size_t memory_limit_bytes);
 
-  // Appends the next patch; an empty one says that this frame has none. Throws std::runtime_error when the
-  // temporary file can't be written.
+  // Appends the next patch; an empty one says that this frame has none. Throws std::runtime_error
+  // when the temporary file can't be written.
   void append(const Patch& patch);
   // The patch of a frame, or an empty one. Throws std::runtime_error when the file can't be read.
   Patch at(std::size_t frame) const;

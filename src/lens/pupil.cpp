@@ -27,8 +27,8 @@ std::array<Ray, meridians> rays() {
   return out;
 }
 
-// Median over the meridians of the step from just inside to just outside; meridians that leave the patch
-// don't count, and with under half of them left there is no answer (0).
+// Median over the meridians of the step from just inside to just outside; meridians that leave the
+// patch don't count, and with under half of them left there is no answer (0).
 float edge_step(const cv::Mat1f& smooth, const std::array<Ray, meridians>& ray, float cx, float cy,
                 float radius_px, float half_gap_px) {
   std::array<float, meridians> steps;

@@ -9,7 +9,8 @@
 namespace rhumb::lens {
 namespace {
 
-constexpr std::size_t core = 1;        // rays either side that are averaged: marks span two to five degrees
+constexpr std::size_t core =
+    1;  // rays either side that are averaged: marks span two to five degrees
 constexpr std::size_t neighbours = 9;  // rays either side that a ray is compared with
 constexpr float mad_to_sigma = 1.4826F;
 constexpr std::size_t sigma_stride = 3;  // rays that share a core say the same of the noise
@@ -69,7 +70,8 @@ float robust_sigma(const Column& column) {
   }
   if (count < 10) return 0.0F;
   const auto middle = magnitudes.begin() + static_cast<std::ptrdiff_t>(count / 2);
-  std::nth_element(magnitudes.begin(), middle, magnitudes.begin() + static_cast<std::ptrdiff_t>(count));
+  std::nth_element(magnitudes.begin(), middle,
+                   magnitudes.begin() + static_cast<std::ptrdiff_t>(count));
   return mad_to_sigma * *middle;
 }
 
@@ -96,13 +98,14 @@ float limited(float contrast) {
 }
 
 // Both channels along the circle of a radius, where they can be used.
-void read_circle(const ContrastMap& map, const cv::Mat1b& inside, const Directions& directions, int last,
-                 const Eigen::Vector2f& origin, float radius_px,
+void read_circle(const ContrastMap& map, const cv::Mat1b& inside, const Directions& directions,
+                 int last, const Eigen::Vector2f& origin, float radius_px,
                  std::array<Column, channel_count>& columns) {
   for (std::size_t ray = 0; ray < ray_count; ++ray) {
     const float x = origin.x() + radius_px * directions.cosine[ray];
     const float y = origin.y() - radius_px * directions.sine[ray];
-    bool usable = x >= 0.0F && y >= 0.0F && x < static_cast<float>(last) && y < static_cast<float>(last);
+    bool usable =
+        x >= 0.0F && y >= 0.0F && x < static_cast<float>(last) && y < static_cast<float>(last);
     if (usable) {
       const int col = static_cast<int>(x + 0.5F);
       const int row = static_cast<int>(y + 0.5F);
@@ -178,9 +181,11 @@ InnerContrast inner_contrast(const RayMap& rays, int below) {
     const uchar* usable = rays.usable.ptr<uchar>(distance);
     for (const auto& channel : rays.value) {
       const float* value = channel.ptr<float>(distance);
-      for (std::size_t ray = 0; ray < ray_count; ++ray) out.mean[ray] += std::min(8.0F, std::abs(value[ray]));
+      for (std::size_t ray = 0; ray < ray_count; ++ray)
+        out.mean[ray] += std::min(8.0F, std::abs(value[ray]));
     }
-    for (std::size_t ray = 0; ray < ray_count; ++ray) out.points[ray] += static_cast<float>(usable[ray]);
+    for (std::size_t ray = 0; ray < ray_count; ++ray)
+      out.points[ray] += static_cast<float>(usable[ray]);
   }
   for (std::size_t ray = 0; ray < ray_count; ++ray) {
     out.mean[ray] /= std::max(1.0F, static_cast<float>(channel_count) * out.points[ray]);
@@ -188,7 +193,8 @@ InnerContrast inner_contrast(const RayMap& rays, int below) {
   return out;
 }
 
-float less_strange(float matched, float energy, float points, float inner_mean, float inner_points) {
+float less_strange(float matched, float energy, float points, float inner_mean,
+                   float inner_points) {
   // Energy beyond what the match and noise explain is something else: a bubble, an instrument.
   const float explained = matched * matched + 1.5F * points;
   float score = matched * std::sqrt(explained / std::max(explained, energy));

@@ -1,8 +1,8 @@
 // A contrast map read along rays from a supposed lens centre.
 //
-// Printed marks are the only things in an optic that are narrow across the meridian, the same at both ends
-// and on one line through the centre. Rims, the rhexis and the pupil's edge run round the centre instead: they
-// drop out when each distance is compared with its own neighbours in angle.
+// Printed marks are the only things in an optic that are narrow across the meridian, the same at
+// both ends and on one line through the centre. Rims, the rhexis and the pupil's edge run round the
+// centre instead: they drop out when each distance is compared with its own neighbours in angle.
 #pragma once
 
 #include <Eigen/Core>
@@ -23,9 +23,9 @@ struct RadialGrid {
   double at(int index) const { return first + step * index; }
 };
 
-// Contrast by distance and ray, less the mean of its neighbours in angle, in units of the noise at that distance.
-// It counts in full up to 8 and by its logarithm beyond: no point outvotes the others, and of two strong rays the
-// stronger one still wins.
+// Contrast by distance and ray, less the mean of its neighbours in angle, in units of the noise at
+// that distance. It counts in full up to 8 and by its logarithm beyond: no point outvotes the
+// others, and of two strong rays the stronger one still wins.
 struct RayMap {
   std::array<cv::Mat1f, channel_count> value;  // rows: distances, columns: rays; 0 where not usable
   cv::Mat1b usable;                            // 1 or 0
@@ -42,20 +42,22 @@ struct MarkProfile {
   float crossing = 3.5F;  // score of an end at which a mark and no mark are as likely
 };
 
-// Mean magnitude of contrast nearer than distance `below` (index) by ray, where a marked meridian is empty.
+// Mean magnitude of contrast nearer than distance `below` (index) by ray, where a marked meridian
+// is empty.
 struct InnerContrast {
   std::array<float, ray_count> mean{};
   std::array<float, ray_count> points{};  // distances that could be read
 };
 InnerContrast inner_contrast(const RayMap& rays, int below);
 
-// A matched score, lowered where the ray holds more than marks: contrast energy over `points` values beyond what the
-// match and noise explain, or something where the marked meridian is empty.
+// A matched score, lowered where the ray holds more than marks: contrast energy over `points`
+// values beyond what the match and noise explain, or something where the marked meridian is empty.
 float less_strange(float matched, float energy, float points, float inner_mean, float inner_points);
 
-// Score of each ray: weighted sum over distances divided by its standard deviation under noise, so about
-// normal with unit variance where there is no mark; lowered where the ray holds much that does not match the
-// profile, or holds something where the marked meridian is empty: instruments cross the whole pupil. `usable` is the share of squared weight that could be read.
+// Score of each ray: weighted sum over distances divided by its standard deviation under noise, so
+// about normal with unit variance where there is no mark; lowered where the ray holds much that
+// does not match the profile, or holds something where the marked meridian is empty: instruments
+// cross the whole pupil. `usable` is the share of squared weight that could be read.
 struct RayScores {
   std::array<float, ray_count> score{};
   std::array<float, ray_count> usable{};

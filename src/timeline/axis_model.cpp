@@ -8,8 +8,8 @@
 namespace rhumb::timeline {
 namespace {
 
-// States: none before a previous lens is out (0: none), then for each lens a resting and a moving block.
-// With a previous lens: Previous -> gap -> New; without: gap -> New.
+// States: none before a previous lens is out (0: none), then for each lens a resting and a moving
+// block. With a previous lens: Previous -> gap -> New; without: gap -> New.
 constexpr int blocks = 4;  // previous resting, previous moving, new resting, new moving
 constexpr int gap_state = blocks * axis_count;
 constexpr int state_count = gap_state + 1;
@@ -22,7 +22,7 @@ struct Rates {
   float start = 0.0F;
   float stay_moving = 0.0F;
   float stop = 0.0F;
-  float enter = 0.0F;      // shared out over the axes
+  float enter = 0.0F;  // shared out over the axes
   float stay_gap = 0.0F;
   float leave = 0.0F;
   std::vector<float> spread_moving;  // log weight by |turn| in degrees, for a moving lens
@@ -31,11 +31,14 @@ struct Rates {
 
 // Of a mixture of two normal distributions, the wider one with the share given.
 std::vector<float> log_mixture_weights(double sigma_deg, double wide_sigma_deg, double wide_share) {
-  const int reach = std::clamp(static_cast<int>(std::ceil(2.5 * wide_sigma_deg)), 1, axis_count / 2 - 1);
+  const int reach =
+      std::clamp(static_cast<int>(std::ceil(2.5 * wide_sigma_deg)), 1, axis_count / 2 - 1);
   std::vector<double> weight(static_cast<std::size_t>(reach) + 1);
   double sum = 0.0;
   for (int k = 0; k <= reach; ++k) {
-    const auto density = [k](double sigma) { return std::exp(-0.5 * k * k / (sigma * sigma)) / sigma; };
+    const auto density = [k](double sigma) {
+      return std::exp(-0.5 * k * k / (sigma * sigma)) / sigma;
+    };
     weight[static_cast<std::size_t>(k)] =
         (1.0 - wide_share) * density(sigma_deg) + wide_share * density(wide_sigma_deg);
     sum += (k == 0 ? 1.0 : 2.0) * weight[static_cast<std::size_t>(k)];
@@ -63,8 +66,9 @@ Rates rates_from(const AxisModelOptions& options) {
   rates.stay_moving = log_of(1.0 - stop - leave);
   rates.enter = log_of(enter / (2.0 * axis_count));
   rates.stay_gap = log_of(1.0 - enter);
-  rates.spread_moving = log_mixture_weights(std::max(0.6, options.moving_speed_deg_s * options.step_s),
-                                            std::max(1.0, options.jerk_speed_deg_s * options.step_s), 0.25);
+  rates.spread_moving =
+      log_mixture_weights(std::max(0.6, options.moving_speed_deg_s * options.step_s),
+                          std::max(1.0, options.jerk_speed_deg_s * options.step_s), 0.25);
   const double creep = std::max(0.2, options.rest_creep_deg_s * options.step_s);
   rates.spread_rest = log_mixture_weights(creep, creep, 0.0);
   return rates;
@@ -99,17 +103,19 @@ struct LogSum {
   void offer(float value, int) { best = log_sum(best, value); }
 };
 
-// Offers to `into` every predecessor (forward) of a state, with the transition's log weight. The same list read
-// backwards serves the backward pass: transitions between axes are symmetric.
+// Offers to `into` every predecessor (forward) of a state, with the transition's log weight. The
+// same list read backwards serves the backward pass: transitions between axes are symmetric.
 template <typename Sink>
-void offer_predecessors(int state, const StateVector& before, const Rates& rates, bool previous_lens,
-                        Sink& into) {
+void offer_predecessors(int state, const StateVector& before, const Rates& rates,
+                        bool previous_lens, Sink& into) {
   if (state == gap_state) {
     into.offer(before[gap_state] + rates.stay_gap, gap_state);
     for (int from = 0; from < blocks * axis_count; ++from) {
       const bool new_lens = from / axis_count >= 2;
-      // A previous lens goes before the new one comes; out of the new lens the way back is rarer still.
-      const float weight = new_lens ? rates.leave - 6.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
+      // A previous lens goes before the new one comes; out of the new lens the way back is rarer
+      // still.
+      const float weight =
+          new_lens ? rates.leave - 6.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
       into.offer(before[static_cast<std::size_t>(from)] + weight, from);
     }
     return;
@@ -156,14 +162,16 @@ StateVector initial(bool previous_lens) {
   const double there = previous_lens ? 0.98 : 0.5;
   const float in_view = log_of(there / axis_count);
   const int first = previous_lens ? 0 : 2 * axis_count;
-  for (int axis = 0; axis < axis_count; ++axis) start[static_cast<std::size_t>(first + axis)] = in_view;
+  for (int axis = 0; axis < axis_count; ++axis)
+    start[static_cast<std::size_t>(first + axis)] = in_view;
   start[gap_state] = log_of(1.0 - there);
   return start;
 }
 
 }  // namespace
 
-AxisPath most_probable_path(std::span<const AxisEvidence> previous, std::span<const AxisEvidence> current,
+AxisPath most_probable_path(std::span<const AxisEvidence> previous,
+                            std::span<const AxisEvidence> current,
                             const AxisModelOptions& options) {
   AxisPath path;
   const std::size_t steps = current.size();
@@ -183,7 +191,8 @@ AxisPath most_probable_path(std::span<const AxisEvidence> previous, std::span<co
     for (int state = first_state; state < state_count; ++state) {
       MaxPlus sink;
       offer_predecessors(state, score, rates, options.previous_lens, sink);
-      next[static_cast<std::size_t>(state)] = sink.best + evidence_of(state, previous[step], current[step]);
+      next[static_cast<std::size_t>(state)] =
+          sink.best + evidence_of(state, previous[step], current[step]);
       from[step][static_cast<std::size_t>(state)] = static_cast<std::int16_t>(sink.from);
     }
     std::swap(score, next);
@@ -220,16 +229,17 @@ void step_back(const StateVector& after, const Rates& rates, bool previous_lens,
     const int own_base = moving ? rest_base + axis_count : rest_base;
     const int other = (moving ? rest_base : rest_base + axis_count) + axis;
     float sum = after[static_cast<std::size_t>(other)] + (moving ? rates.stop : rates.start);
-    for (int turn = -static_cast<int>(spread.size()) + 1; turn < static_cast<int>(spread.size()); ++turn) {
+    for (int turn = -static_cast<int>(spread.size()) + 1; turn < static_cast<int>(spread.size());
+         ++turn) {
       sum = log_sum(sum, after[static_cast<std::size_t>(own_base + wrap(axis + turn))] +
                              (moving ? rates.stay_moving : rates.stay_rest) +
                              spread[static_cast<std::size_t>(std::abs(turn))]);
     }
-    const float leave = block >= 2 ? rates.leave - 6.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
+    const float leave =
+        block >= 2 ? rates.leave - 6.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
     out[static_cast<std::size_t>(state)] = log_sum(sum, after[gap_state] + leave);
   }
 }
-
 
 }  // namespace
 
@@ -246,7 +256,8 @@ void subtract_standing_clutter(const AxisPath& path, std::span<AxisEvidence> pre
         if (path.phase[step] != phase || path.moving[step]) continue;
         if (near_axis(axis, path.axis_deg[step], 12)) continue;
         // Only where the lens itself is clearly seen at its own place.
-        if (evidence[step].log_ratio[static_cast<std::size_t>(path.axis_deg[step])] <= 1.0F) continue;
+        if (evidence[step].log_ratio[static_cast<std::size_t>(path.axis_deg[step])] <= 1.0F)
+          continue;
         values.push_back(evidence[step].log_ratio[static_cast<std::size_t>(axis)]);
       }
       if (values.size() < 4) continue;
@@ -259,7 +270,8 @@ void subtract_standing_clutter(const AxisPath& path, std::span<AxisEvidence> pre
         // The clutter is as wide as its neighbours' evidence: the highest within three degrees.
         float clutter = 0.0F;
         for (int turn = -3; turn <= 3; ++turn) {
-          clutter = std::max(clutter, standing[static_cast<std::size_t>((axis + turn + axis_count) % axis_count)]);
+          clutter = std::max(
+              clutter, standing[static_cast<std::size_t>((axis + turn + axis_count) % axis_count)]);
         }
         step.log_ratio[static_cast<std::size_t>(axis)] -= clutter;
       }
@@ -268,7 +280,8 @@ void subtract_standing_clutter(const AxisPath& path, std::span<AxisEvidence> pre
 }
 
 AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence> previous,
-                              std::span<const AxisEvidence> current, const AxisModelOptions& options) {
+                              std::span<const AxisEvidence> current,
+                              const AxisModelOptions& options) {
   const std::size_t steps = current.size();
   AxisPosterior out;
   out.lens.assign(steps, 0.0F);
@@ -286,7 +299,8 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
         offer_predecessors(state, forward[step - 1], rates, options.previous_lens, sink);
         forward[step][static_cast<std::size_t>(state)] = sink.best;
       }
-      forward[step][static_cast<std::size_t>(state)] += evidence_of(state, previous[step], current[step]);
+      forward[step][static_cast<std::size_t>(state)] +=
+          evidence_of(state, previous[step], current[step]);
     }
   }
   StateVector backward(state_count, 0.0F);
@@ -318,7 +332,8 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
       lens += weight;
       if ((state / axis_count) % 2 == 1) moving += weight;
       const bool same_lens = state / axis_count == own_block || state / axis_count == own_block + 1;
-      if (same_lens && path.axis_deg[step] >= 0 && near_axis(state % axis_count, path.axis_deg[step], 3)) {
+      if (same_lens && path.axis_deg[step] >= 0 &&
+          near_axis(state % axis_count, path.axis_deg[step], 3)) {
         near += weight;
       }
     }

@@ -1,8 +1,9 @@
 // A hidden Markov model of which lens lies in the eye, whether it moves, and at which axis.
 //
-// Evidence comes as a log likelihood ratio by axis for each step (a frame or a short window) against "no
-// marks". What is not a state of the model costs nothing: a step without evidence is all zeros. Method: forward
-// and backward recursion, and the Viterbi path (Rabiner, Proc IEEE 1989;77:257-286, from memory).
+// Evidence comes as a log likelihood ratio by axis for each step (a frame or a short window)
+// against "no marks". What is not a state of the model costs nothing: a step without evidence is
+// all zeros. Method: forward and backward recursion, and the Viterbi path (Rabiner, Proc IEEE
+// 1989;77:257-286, from memory).
 #pragma once
 
 #include <array>
@@ -33,31 +34,34 @@ struct AxisModelOptions {
 };
 
 struct AxisPath {
-  std::vector<Phase> phase;    // a step
-  std::vector<int> axis_deg;   // 0..179, -1 where there is no lens
+  std::vector<Phase> phase;   // a step
+  std::vector<int> axis_deg;  // 0..179, -1 where there is no lens
   std::vector<bool> moving;
-  double log_ratio = 0.0;      // of the path's evidence against no lens at all, without transitions
+  double log_ratio = 0.0;  // of the path's evidence against no lens at all, without transitions
 };
 
 // The most probable history.
-AxisPath most_probable_path(std::span<const AxisEvidence> previous, std::span<const AxisEvidence> current,
-                            const AxisModelOptions& options);
+AxisPath most_probable_path(std::span<const AxisEvidence> previous,
+                            std::span<const AxisEvidence> current, const AxisModelOptions& options);
 
-// What speaks for an axis while the lens is known to lie elsewhere is fixed to the eye, not to the lens: a bubble,
-// a crease, an incision. For each axis the upper quartile of the evidence over the steps in which the path rests
-// more than 12 degrees away is taken off, where it is positive, from that lens's evidence. Changes the evidence
-// in place; axes that fewer than four such steps judge stay as they are.
+// What speaks for an axis while the lens is known to lie elsewhere is fixed to the eye, not to the
+// lens: a bubble, a crease, an incision. For each axis the upper quartile of the evidence over the
+// steps in which the path rests more than 12 degrees away is taken off, where it is positive, from
+// that lens's evidence. Changes the evidence in place; axes that fewer than four such steps judge
+// stay as they are.
 void subtract_standing_clutter(const AxisPath& path, std::span<AxisEvidence> previous,
                                std::span<AxisEvidence> current);
 
 struct AxisPosterior {
-  std::vector<float> lens;      // probability that a lens with marks is in view (previous or new)
-  std::vector<float> near_path; // probability of an axis within 3 degrees of the path's, in the path's phase
-  std::vector<float> moving;    // probability that it moves
+  std::vector<float> lens;  // probability that a lens with marks is in view (previous or new)
+  std::vector<float>
+      near_path;  // probability of an axis within 3 degrees of the path's, in the path's phase
+  std::vector<float> moving;  // probability that it moves
 };
 
 // Marginal probabilities about a path that most_probable_path gave for the same evidence.
 AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence> previous,
-                              std::span<const AxisEvidence> current, const AxisModelOptions& options);
+                              std::span<const AxisEvidence> current,
+                              const AxisModelOptions& options);
 
 }  // namespace rhumb::timeline

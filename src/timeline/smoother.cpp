@@ -8,7 +8,8 @@ namespace {
 
 constexpr double vague_variance = 1e2;
 
-std::vector<Smoothed> smooth_once(std::span<const Reading> readings, std::span<const double> step_sd_rad,
+std::vector<Smoothed> smooth_once(std::span<const Reading> readings,
+                                  std::span<const double> step_sd_rad,
                                   std::span<const double> variance) {
   const std::size_t n = readings.size();
   std::vector<double> mean(n);
@@ -41,7 +42,8 @@ std::vector<Smoothed> smooth_once(std::span<const Reading> readings, std::span<c
 
 }  // namespace
 
-std::vector<Smoothed> smooth(std::span<const Reading> readings, std::span<const double> step_sd_rad) {
+std::vector<Smoothed> smooth(std::span<const Reading> readings,
+                             std::span<const double> step_sd_rad) {
   if (readings.empty()) return {};
   std::vector<double> variance(readings.size());
   for (std::size_t k = 0; k < readings.size(); ++k) {

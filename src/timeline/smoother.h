@@ -17,10 +17,11 @@ struct Smoothed {
   double se_rad = 1e3;
 };
 
-// `step_sd_rad[k]`: standard deviation of the change from k-1 to k. Forward Kalman filter and backward pass
-// (Rauch, Tung and Striebel, AIAA J 1965;3:1445-1450, from memory), three times over with readings that lie
-// beyond 2.5 of their own standard errors given less weight (Huber). Before the first and after the last
-// reading the standard error grows with the walk.
-std::vector<Smoothed> smooth(std::span<const Reading> readings, std::span<const double> step_sd_rad);
+// `step_sd_rad[k]`: standard deviation of the change from k-1 to k. Forward Kalman filter and
+// backward pass (Rauch, Tung and Striebel, AIAA J 1965;3:1445-1450, from memory), three times over
+// with readings that lie beyond 2.5 of their own standard errors given less weight (Huber). Before
+// the first and after the last reading the standard error grows with the walk.
+std::vector<Smoothed> smooth(std::span<const Reading> readings,
+                             std::span<const double> step_sd_rad);
 
 }  // namespace rhumb::timeline

@@ -14,9 +14,10 @@ using namespace rhumb::lens;
 
 namespace {
 
-// A glowing pupil with a line of ink at both ends of an axis; drawn at eight times the size and averaged down.
-Patch drawn(double axis_deg, Eigen::Vector2d centre, bool hide_second_end, int ink_luma, int ink_saturation,
-            std::uint64_t seed = 7) {
+// A glowing pupil with a line of ink at both ends of an axis; drawn at eight times the size and
+// averaged down.
+Patch drawn(double axis_deg, Eigen::Vector2d centre, bool hide_second_end, int ink_luma,
+            int ink_saturation, std::uint64_t seed = 7) {
   const PatchGeometry geometry;
   constexpr int fine = 8;
   const int size = geometry.size_px * fine;
@@ -30,8 +31,10 @@ Patch drawn(double axis_deg, Eigen::Vector2d centre, bool hide_second_end, int i
   };
   for (int end = 0; end < (hide_second_end ? 1 : 2); ++end) {
     const double phi = angle::rad_from_deg(axis_deg) + end * angle::pi;
-    for (auto [plane, value] : {std::pair{&luma, ink_luma}, std::pair{&saturation, ink_saturation}}) {
-      cv::line(*plane, to_pixel(0.38, phi), to_pixel(0.52, phi), cv::Scalar(value), 3 * fine, cv::LINE_AA);
+    for (auto [plane, value] :
+         {std::pair{&luma, ink_luma}, std::pair{&saturation, ink_saturation}}) {
+      cv::line(*plane, to_pixel(0.38, phi), to_pixel(0.52, phi), cv::Scalar(value), 3 * fine,
+               cv::LINE_AA);
     }
   }
   Patch patch;
@@ -56,8 +59,10 @@ int best_axis(const Patch& patch, MarkLook look, const Marks& marks) {
   const ContrastMap map = contrast_map(patch, geometry, {});
   const bool light = look == MarkLook::LightAndGrey;
   const auto scores =
-      search_axis(light ? map.for_light_marks() : map, {}, geometry, grid, {}, std::span(&marks, 1)).front();
-  return static_cast<int>(std::max_element(scores.total.begin(), scores.total.end()) - scores.total.begin());
+      search_axis(light ? map.for_light_marks() : map, {}, geometry, grid, {}, std::span(&marks, 1))
+          .front();
+  return static_cast<int>(std::max_element(scores.total.begin(), scores.total.end()) -
+                          scores.total.begin());
 }
 
 }  // namespace
@@ -71,7 +76,8 @@ TEST_CASE("the search finds the axis of dark, grey and light marks about a decen
       int luma;
       int saturation;
     };
-    // The last are much lighter than the glow, and much darker: neither is a reflex or an instrument.
+    // The last are much lighter than the glow, and much darker: neither is a reflex or an
+    // instrument.
     for (const Drawn& d : {Drawn{MarkLook::DarkAndGrey, {0.04, -0.03}, 80, 45},
                            Drawn{MarkLook::Grey, {-0.05, 0.02}, 120, 30},
                            Drawn{MarkLook::LightAndGrey, {0.0, 0.05}, 130, 30},
@@ -79,9 +85,11 @@ TEST_CASE("the search finds the axis of dark, grey and light marks about a decen
                            Drawn{MarkLook::DarkAndGrey, {0.0, 0.05}, 40, 30}}) {
       const Patch patch = drawn(axis, d.centre, false, d.luma, d.saturation);
       CAPTURE(d.luma, d.saturation);
-      CHECK(best_axis(patch, d.look, uninformed_profile(d.look, 0.58, RadialGrid{})) == Approx(axis).margin(1));
+      CHECK(best_axis(patch, d.look, uninformed_profile(d.look, 0.58, RadialGrid{})) ==
+            Approx(axis).margin(1));
       CHECK(best_axis(patch, d.look, pattern_of(d.look, {true, 1, 0.58}, RadialGrid{})) ==
-            Approx(axis).margin(3));  // within the four degrees from which the template finds the rest
+            Approx(axis).margin(
+                3));  // within the four degrees from which the template finds the rest
     }
   }
 }
@@ -130,7 +138,8 @@ TEST_CASE("the pupil's edge is found where it was drawn") {
   const PatchGeometry geometry;
   cv::Mat patch(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(60));
   const Eigen::Vector2d centre = geometry.pixel_from({0.03, -0.02});
-  cv::circle(patch, cv::Point2d(centre.x(), centre.y()), 64, cv::Scalar(130), cv::FILLED, cv::LINE_AA);
+  cv::circle(patch, cv::Point2d(centre.x(), centre.y()), 64, cv::Scalar(130), cv::FILLED,
+             cv::LINE_AA);
   const auto pupil = find_pupil(patch, geometry);
   REQUIRE(pupil);
   CHECK(pupil->radius == Approx(64.0 / geometry.pixels_per_radius).margin(0.012));

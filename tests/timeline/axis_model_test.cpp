@@ -26,7 +26,8 @@ AxisEvidence nothing() {
 
 }  // namespace
 
-TEST_CASE("the path finds where a lens comes, rests, is turned across 180 degrees and rests again") {
+TEST_CASE(
+    "the path finds where a lens comes, rests, is turned across 180 degrees and rests again") {
   std::vector<AxisEvidence> current;
   for (int k = 0; k < 30; ++k) current.push_back(nothing());
   for (int k = 0; k < 40; ++k) current.push_back(marks_at(170));
