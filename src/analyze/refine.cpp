@@ -2,9 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <optional>
 
 #include "analyze/parallel.h"
+#include "analyze/refine_error.h"
+#include "analyze/track.h"
 #include "angle/angle.h"
 #include "lens/mark_template.h"
 
@@ -17,15 +18,6 @@ constexpr double centre_spread = 0.008;  // limbal radii (0.05 mm): of the smoot
 constexpr double centre_window_s =
     0.4;  // the centre is averaged over this: the eye's tilt moves it slowly
 const lens::StripGeometry strip_geometry{};
-
-// One lens's frames: what is known of each before and after a round.
-struct Track {
-  std::vector<std::size_t> frame;
-  std::vector<double> axis_rad;  // unwrapped
-  std::vector<Eigen::Vector2d> centre;
-  std::vector<bool> resting;
-  std::vector<double> trust;  // probability that the path is right
-};
 
 Track track_of(const FrameReading& coarse, Phase phase) {
   Track track;
@@ -42,11 +34,6 @@ Track track_of(const FrameReading& coarse, Phase phase) {
   }
   return track;
 }
-
-struct EndPair {
-  lens::TurnEstimate a;
-  lens::TurnEstimate b;
-};
 
 struct PairTemplate {
   lens::MarkTemplate a;
@@ -139,18 +126,6 @@ std::vector<EndPair> measure(const Source& source, const Track& track, const Pai
   return out;
 }
 
-bool shows(const lens::TurnEstimate& end) {
-  return end.gain > 3.0 * end.gain_se && end.gain > 0.25 && end.gain < 3.0 && end.se_rad < 0.05;
-}
-
-// Distances of the two ends from the supposed lens centre, limbal radii. They differ where the
-// centre is off along the axis, and then each end needs its own.
-struct Levers {
-  double a = 0.45;
-  double b = 0.45;
-  double mean() const { return 0.5 * (a + b); }
-};
-
 // A strip that holds more than the marks (an instrument's edge, a bubble) is as bad as its misfit
 // says.
 double honest_se(const lens::TurnEstimate& end) {
@@ -158,14 +133,6 @@ double honest_se(const lens::TurnEstimate& end) {
   const double strange_gain = std::max(0.0, std::abs(std::log(std::max(0.1, end.gain))) - 0.25);
   return end.se_rad * excess * excess * (1.0 + 4.0 * strange_gain);
 }
-
-struct Solved {
-  bool given = false;
-  double turn_rad = 0.0;
-  double se_rad = 1e3;
-  double offset = 0.0;  // of the lens centre across the axis, limbal radii
-  double offset_se = 1e3;
-};
 
 // Turn and centre offset from the two ends: end A is seen turned by turn + offset / lever, end B by
 // turn - offset / lever. The prior on the offset lets one end serve alone.
@@ -267,54 +234,6 @@ bool path_turns(const std::vector<double>& path_axis, std::size_t k) {
   return *high - *low > 0.026;  // 1.5 degrees
 }
 
-double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
-  std::vector<double> ratios;
-  for (std::size_t k = 1; k < track.frame.size(); ++k) {
-    if (!track.resting[k] || !track.resting[k - 1] || track.frame[k] != track.frame[k - 1] + 1)
-      continue;
-    if (!solved[k].given || !solved[k - 1].given) continue;
-    const double difference =
-        track.axis_rad[k] + solved[k].turn_rad - track.axis_rad[k - 1] - solved[k - 1].turn_rad;
-    ratios.push_back(std::abs(difference) / std::hypot(solved[k].se_rad, solved[k - 1].se_rad));
-  }
-  if (ratios.size() < 8) return 1.5;
-  std::nth_element(ratios.begin(), ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2),
-                   ratios.end());
-  return std::clamp(1.4826 * ratios[ratios.size() / 2], 0.5, 5.0);
-}
-
-// Viscoelastic refracts unevenly, and until it has been washed out each mark is seen a little
-// beside its place. It comes and goes with instruments, and an instrument in the pupil covers part
-// of it.
-void find_settled(const Track& track, const FrameReading& coarse, std::span<const double> time_s,
-                  FineReport& report) {
-  constexpr float instrument_share = 0.022F;  // of the pupil, over what reflexes cover anyway
-  constexpr double least_passage_s = 0.2;
-  std::vector<float> usual;
-  for (const std::size_t frame : track.frame) {
-    if (coarse.covered[frame] >= 0.0F) usual.push_back(coarse.covered[frame]);
-  }
-  if (usual.size() < 8) return;
-  const auto quarter = usual.begin() + static_cast<std::ptrdiff_t>(usual.size() / 4);
-  std::nth_element(usual.begin(), quarter, usual.end());
-  const float limit = *quarter + instrument_share;
-  std::optional<std::size_t> first;
-  std::size_t last = 0;
-  std::size_t k = 0;
-  while (k < track.frame.size()) {
-    std::size_t end = k;
-    while (end < track.frame.size() && coarse.covered[track.frame[end]] > limit) ++end;
-    if (end > k && time_s[track.frame[end - 1]] - time_s[track.frame[k]] >= least_passage_s) {
-      if (!first) first = track.frame[k];
-      last = track.frame[end - 1] + 1;
-    }
-    k = std::max(end, k + 1);
-  }
-  if (!first) return;
-  report.settled_until = *first;
-  report.settled_from = last;
-}
-
 FineReport refine_lens(const Source& source, std::span<const double> time_s,
                        const FrameReading& coarse, Phase phase, int threads,
                        std::vector<FineAxis>& frames) {
@@ -382,11 +301,13 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     steps[k] = rests ? 0.004 * std::sqrt(dt) : 1.5 * dt + 0.02 * std::sqrt(dt);
   }
   const auto smoothed = timeline::smooth(readings, steps);
+  report.slow_excess = slow_excess(track, readings, time_s);
+  const std::vector<double> centre_error = centre_errors(track, ends, levers, time_s);
   for (const std::size_t k : all) {
     FineAxis& out = frames[track.frame[k]];
     out.phase = phase;
     out.axis_rad = smoothed[k].value_rad;
-    out.se_rad = smoothed[k].se_rad;
+    out.se_rad = std::hypot(report.slow_excess * smoothed[k].se_rad, centre_error[k]);
     out.own = readings[k];
     out.end_a = shows(ends[k].a);
     out.end_b = shows(ends[k].b);

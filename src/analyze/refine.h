@@ -27,9 +27,10 @@ struct FineReport {
   // pupil.
   std::size_t settled_until = 0;
   std::size_t settled_from = static_cast<std::size_t>(-1);
-  double distance = 0.45;  // of the marks from the lens centre, limbal radii
-  double scatter = 1.0;    // observed frame-to-frame scatter over the predicted one
-  int frames = 0;          // that the template rests on
+  double distance = 0.45;    // of the marks from the lens centre, limbal radii
+  double scatter = 1.0;      // observed frame-to-frame scatter over the predicted one
+  double slow_excess = 1.0;  // observed scatter of 0.4 s means over the predicted one
+  int frames = 0;            // that the template rests on
 };
 
 struct FineReading {

@@ -1,0 +1,157 @@
+#include "analyze/refine_error.h"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+namespace rhumb::analyze {
+
+bool shows(const lens::TurnEstimate& end) {
+  return end.gain > 3.0 * end.gain_se && end.gain > 0.25 && end.gain < 3.0 && end.se_rad < 0.05;
+}
+
+double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
+  std::vector<double> ratios;
+  for (std::size_t k = 1; k < track.frame.size(); ++k) {
+    if (!track.resting[k] || !track.resting[k - 1] || track.frame[k] != track.frame[k - 1] + 1)
+      continue;
+    if (!solved[k].given || !solved[k - 1].given) continue;
+    const double difference =
+        track.axis_rad[k] + solved[k].turn_rad - track.axis_rad[k - 1] - solved[k - 1].turn_rad;
+    ratios.push_back(std::abs(difference) / std::hypot(solved[k].se_rad, solved[k - 1].se_rad));
+  }
+  if (ratios.size() < 8) return 1.5;
+  std::nth_element(ratios.begin(), ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2),
+                   ratios.end());
+  return std::clamp(1.4826 * ratios[ratios.size() / 2], 0.5, 5.0);
+}
+
+namespace {
+
+struct Block {
+  double middle_s = 0.0;
+  double mean = 0.0;
+  double variance = 0.0;
+};
+
+// Means over consecutive stretches in which the lens rests and most frames are read.
+std::vector<Block> resting_blocks(const Track& track, std::span<const timeline::Reading> readings,
+                                  std::span<const double> time_s) {
+  constexpr double block_s = 0.4;
+  constexpr std::size_t least = 4;
+  std::vector<Block> blocks;
+  std::size_t from = 0;
+  while (from < readings.size()) {
+    double weights = 0.0;
+    double sum = 0.0;
+    std::size_t count = 0;
+    bool rests = true;
+    std::size_t to = from;
+    const double start_s = time_s[track.frame[from]];
+    while (to < readings.size() && time_s[track.frame[to]] < start_s + block_s) {
+      rests = rests && track.resting[to];
+      if (readings[to].given) {
+        const double weight = 1.0 / (readings[to].se_rad * readings[to].se_rad);
+        weights += weight;
+        sum += weight * readings[to].value_rad;
+        ++count;
+      }
+      ++to;
+    }
+    if (rests && count >= least && 2 * count >= to - from) {
+      blocks.push_back({start_s + 0.5 * block_s, sum / weights, 1.0 / weights});
+    }
+    from = to;
+  }
+  return blocks;
+}
+
+}  // namespace
+
+double slow_excess(const Track& track, std::span<const timeline::Reading> readings,
+                   std::span<const double> time_s) {
+  constexpr double creep_rad = 0.004;  // in a second, as the smoother lets a resting lens creep
+  constexpr double moved_rad = 0.02;   // more than this is a move that the path missed
+  constexpr double half_of_chi_square = 0.4549;  // median of chi square with one degree of freedom
+  const auto blocks = resting_blocks(track, readings, time_s);
+  std::vector<double> ratios;
+  for (std::size_t k = 1; k < blocks.size(); ++k) {
+    const double apart_s = blocks[k].middle_s - blocks[k - 1].middle_s;
+    const double turn = blocks[k].mean - blocks[k - 1].mean;
+    if (apart_s > 0.6 || std::abs(turn) > moved_rad) continue;
+    const double expected =
+        blocks[k].variance + blocks[k - 1].variance + creep_rad * creep_rad * apart_s;
+    ratios.push_back(turn * turn / expected);
+  }
+  if (ratios.size() < 6) return 1.5;
+  const auto middle = ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2);
+  std::nth_element(ratios.begin(), middle, ratios.end());
+  return std::clamp(std::sqrt(*middle / half_of_chi_square), 1.0, 5.0);
+}
+
+std::vector<double> centre_errors(const Track& track, const std::vector<EndPair>& ends,
+                                  const Levers& levers, std::span<const double> time_s) {
+  constexpr double drift = 0.0085;   // limbal radii in a second: 0.05 mm
+  constexpr double unknown = 0.03;   // limbal radii (0.18 mm): of a centre that no frame showed
+  constexpr double stretch_s = 0.3;  // in which three frames must show both ends
+  const std::size_t n = ends.size();
+  std::vector<bool> both(n, false);
+  for (std::size_t k = 0; k < n; ++k) both[k] = shows(ends[k].a) && shows(ends[k].b);
+  std::vector<bool> known(n, false);
+  for (std::size_t k = 0; k + 2 < n; ++k) {
+    if (!both[k]) continue;
+    std::size_t count = 0;
+    std::size_t to = k;
+    while (to < n && time_s[track.frame[to]] <= time_s[track.frame[k]] + stretch_s)
+      count += both[to++] ? 1 : 0;
+    if (count < 3) continue;
+    for (std::size_t j = k; j < to; ++j) known[j] = known[j] || both[j];
+  }
+  std::vector<double> error(n, unknown);
+  constexpr double never_s = -1e9;
+  const auto sweep = [&](std::size_t k, double& last_s) {
+    const double now = time_s[track.frame[k]];
+    if (known[k]) last_s = now;
+    error[k] = std::min(error[k], drift * std::sqrt(std::abs(now - last_s)));
+  };
+  double last_s = never_s;
+  for (std::size_t k = 0; k < n; ++k) sweep(k, last_s);
+  last_s = never_s;
+  for (std::size_t k = n; k-- > 0;) sweep(k, last_s);
+  for (double& e : error) e /= levers.mean();
+  return error;
+}
+
+// Viscoelastic refracts unevenly, and until it has been washed out each mark is seen a little
+// beside its place. It comes and goes with instruments, and an instrument in the pupil covers part
+// of it.
+void find_settled(const Track& track, const FrameReading& coarse, std::span<const double> time_s,
+                  FineReport& report) {
+  constexpr float instrument_share = 0.022F;  // of the pupil, over what reflexes cover anyway
+  constexpr double least_passage_s = 0.2;
+  std::vector<float> usual;
+  for (const std::size_t frame : track.frame) {
+    if (coarse.covered[frame] >= 0.0F) usual.push_back(coarse.covered[frame]);
+  }
+  if (usual.size() < 8) return;
+  const auto quarter = usual.begin() + static_cast<std::ptrdiff_t>(usual.size() / 4);
+  std::nth_element(usual.begin(), quarter, usual.end());
+  const float limit = *quarter + instrument_share;
+  std::optional<std::size_t> first;
+  std::size_t last = 0;
+  std::size_t k = 0;
+  while (k < track.frame.size()) {
+    std::size_t end = k;
+    while (end < track.frame.size() && coarse.covered[track.frame[end]] > limit) ++end;
+    if (end > k && time_s[track.frame[end - 1]] - time_s[track.frame[k]] >= least_passage_s) {
+      if (!first) first = track.frame[k];
+      last = track.frame[end - 1] + 1;
+    }
+    k = std::max(end, k + 1);
+  }
+  if (!first) return;
+  report.settled_until = *first;
+  report.settled_from = last;
+}
+
+}  // namespace rhumb::analyze

@@ -1,0 +1,34 @@
+// How far refined readings can be trusted, from the readings themselves.
+#pragma once
+
+#include <span>
+#include <vector>
+
+#include "analyze/frames.h"
+#include "analyze/refine.h"
+#include "analyze/track.h"
+#include "timeline/smoother.h"
+
+namespace rhumb::analyze {
+
+// Observed scatter from frame to frame of a resting lens over what the fits say, 1.5 where too few
+// frames tell.
+double robust_scatter(const Track& track, const std::vector<Solved>& solved);
+
+// Scatter of means over 0.4 s of a resting lens over what independent readings and the lens's own
+// creep would give, at least 1: compression holds a frame's faint marks still for a while, so
+// neighbouring readings share errors.
+double slow_excess(const Track& track, std::span<const timeline::Reading> readings,
+                   std::span<const double> time_s);
+
+// Standard error of the axis, by entry of the track, from not knowing the lens's centre where only
+// one end shows: grows from the nearest stretch in which both do, for the eye's tilt moves the
+// centre. Seen from one end, an error of the centre across the axis is a turn.
+std::vector<double> centre_errors(const Track& track, const std::vector<EndPair>& ends,
+                                  const Levers& levers, std::span<const double> time_s);
+
+// Fills when the lens's surroundings were settled.
+void find_settled(const Track& track, const FrameReading& coarse, std::span<const double> time_s,
+                  FineReport& report);
+
+}  // namespace rhumb::analyze
