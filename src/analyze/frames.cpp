@@ -17,6 +17,8 @@ constexpr float share_of_new_evidence = 0.5F;
 constexpr double longest_step_s =
     0.1;  // of the Markov model; more frames than this are taken together
 constexpr std::size_t most_fine_steps = 6000;
+constexpr float sure_lens =
+    0.95F;  // posterior probability of a lens from which one is taken for known
 
 std::size_t window_of(const WindowReading& windows, std::size_t frame) {
   const auto after = std::upper_bound(
@@ -269,13 +271,19 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
   auto path = timeline::most_probable_path(previous, current, model);
   timeline::subtract_standing_clutter(path, previous, current);
   path = timeline::most_probable_path(previous, current, model);
-  const auto posterior = timeline::posterior_about(path, previous, current, model);
+  auto posterior = timeline::posterior_about(path, previous, current, model);
+  std::vector<char> sure(steps, 0);
+  for (std::size_t step = 0; step < steps; ++step)
+    sure[step] = posterior.lens[step] > sure_lens ? 1 : 0;
+  path = timeline::most_probable_path(previous, current, model, sure);
+  posterior = timeline::posterior_about(path, previous, current, model);
   reading.path.log_ratio = path.log_ratio;
   for (std::size_t frame = 0; frame < frames; ++frame) {
     const std::size_t step = frame / group;
     reading.path.phase.push_back(path.phase[step]);
     reading.path.axis_deg.push_back(path.axis_deg[step]);
     reading.path.moving.push_back(path.moving[step]);
+    reading.path.evidence.push_back(path.evidence[step] / static_cast<float>(group));
     reading.posterior.lens.push_back(posterior.lens[step]);
     reading.posterior.near_path.push_back(posterior.near_path[step]);
     reading.posterior.moving.push_back(posterior.moving[step]);

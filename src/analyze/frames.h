@@ -12,10 +12,8 @@ namespace rhumb::analyze {
 struct FrameReading {
   timeline::AxisPath path;            // a step a frame
   timeline::AxisPosterior posterior;  // about it
-  double evidence_share =
-      1.0;  // steps of the path to frames: below 1 where frames were taken together
-  std::vector<float>
-      covered;  // share of the pupil under reflexes and instruments, by frame; -1: not seen
+  // Share of the pupil under reflexes and instruments, by frame; -1 where it was not seen.
+  std::vector<float> covered;
   std::vector<Eigen::Vector2d> centre;  // supposed lens centre by frame (atlas), from the windows
 };
 

@@ -14,6 +14,9 @@ namespace {
 
 using timeline::Phase;
 
+// Both ends of a lens carry the same marks. Marks that were read right were alike by 0.6 and more,
+// what was taken for marks at one end or both by 0.4 at most (practice recordings).
+constexpr double least_likeness = 0.5;
 constexpr double centre_spread = 0.008;  // limbal radii (0.05 mm): of the smoothed lens centre
 constexpr double centre_window_s =
     0.4;  // the centre is averaged over this: the eye's tilt moves it slowly
@@ -276,12 +279,15 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
              lens::symmetric_angle(form.b, strip_geometry)};
   levers = {form.a.mean_distance, form.b.mean_distance};
   report.distance = levers.mean();
+  report.likeness = lens::likeness(form.a, form.b);
   const auto all = all_of(track);
   auto ends = measure(source, track, form, all, threads);
+  const bool weaker_a = lens::power(form.a) < lens::power(form.b);
   std::vector<Solved> solved(track.frame.size());
   for (const std::size_t k : all) {
     ends[k].a.turn_rad += offsets.a;
     ends[k].b.turn_rad += offsets.b;
+    if (report.likeness < least_likeness) (weaker_a ? ends[k].a : ends[k].b) = {};
     solved[k] = solve(ends[k], levers);
   }
   report.scatter = robust_scatter(track, solved);

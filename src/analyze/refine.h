@@ -29,6 +29,7 @@ struct FineReport {
   std::size_t settled_from = static_cast<std::size_t>(-1);
   double distance = 0.45;    // of the marks from the lens centre, limbal radii
   double scatter = 1.0;      // observed frame-to-frame scatter over the predicted one
+  double likeness = 1.0;     // of the two ends' marks, -1 to 1
   double slow_excess = 1.0;  // observed scatter of 0.4 s means over the predicted one
   int frames = 0;            // that the template rests on
 };

@@ -197,13 +197,21 @@ void fill_limitations(outcome::CaseOutcome& outcome) {
 Belief belief_in(const WindowReading& windows, const FrameReading& coarse,
                  const FineReading& fine) {
   Belief belief;
-  double lens_frames = 0.0;
-  for (const Phase phase : coarse.path.phase) lens_frames += phase != Phase::None ? 1.0 : 0.0;
+  // A lens that moves unseen neither speaks for the marks nor against them.
+  double frames = 0.0;
+  double evidence = 0.0;
+  for (std::size_t k = 0; k < coarse.path.phase.size(); ++k) {
+    if (coarse.path.phase[k] == Phase::None) continue;
+    if (coarse.path.moving[k] && coarse.path.evidence[k] <= 0.0F) continue;
+    frames += 1.0;
+    evidence += coarse.path.evidence[k];
+  }
   const bool light = windows.current && windows.current->light;
   const double least = light ? least_log_ratio_if_light : least_log_ratio;
   if (windows.log_ratio < least || coarse.path.log_ratio < least) return belief;
   const double least_mean = light ? least_mean_log_ratio_if_light : least_mean_log_ratio;
-  if (coarse.path.log_ratio < least_mean * lens_frames * coarse.evidence_share) return belief;
+  if (evidence < least_mean * frames) return belief;
+
   belief.previous = believed(fine, windows, Phase::Previous);
   belief.current = believed(fine, windows, Phase::New);
   return belief;

@@ -72,6 +72,14 @@ struct TurnEstimate {
 TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark,
                      const StripGeometry& geometry);
 
+// Summed squares of a template's contrast, in units of its noise.
+double power(const MarkTemplate& mark);
+
+// How alike two ends' marks are: their normalised correlation, at the best of the shifts along the
+// distance that a decentred lens makes and of small turns. Both ends of a lens carry the same
+// marks, so what is not alike is not marks.
+double likeness(const MarkTemplate& a, const MarkTemplate& b);
+
 // Where the template's own marks lie: the angle about which their contrast is symmetric.
 double symmetric_angle(const MarkTemplate& mark, const StripGeometry& geometry);
 

@@ -25,6 +25,8 @@ struct Rates {
   float enter = 0.0F;  // shared out over the axes
   float stay_gap = 0.0F;
   float leave = 0.0F;
+  float unseen_moving = 0.0F;
+  float unseen_resting = 0.0F;
   std::vector<float> spread_moving;  // log weight by |turn| in degrees, for a moving lens
   std::vector<float> spread_rest;
 };
@@ -66,6 +68,8 @@ Rates rates_from(const AxisModelOptions& options) {
   rates.stay_moving = log_of(1.0 - stop - leave);
   rates.enter = log_of(enter / (2.0 * axis_count));
   rates.stay_gap = log_of(1.0 - enter);
+  rates.unseen_moving = static_cast<float>(-options.unseen_moving_cost_hz * options.step_s);
+  rates.unseen_resting = static_cast<float>(-options.unseen_resting_cost_hz * options.step_s);
   rates.spread_moving =
       log_mixture_weights(std::max(0.6, options.moving_speed_deg_s * options.step_s),
                           std::max(1.0, options.jerk_speed_deg_s * options.step_s), 0.25);
@@ -74,10 +78,13 @@ Rates rates_from(const AxisModelOptions& options) {
   return rates;
 }
 
-float evidence_of(int state, const AxisEvidence& previous, const AxisEvidence& current) {
+float evidence_of(int state, const Rates& rates, const AxisEvidence& previous,
+                  const AxisEvidence& current) {
   if (state == gap_state) return 0.0F;
   const auto axis = static_cast<std::size_t>(state % axis_count);
-  return state / axis_count < 2 ? previous.log_ratio[axis] : current.log_ratio[axis];
+  const int block = state / axis_count;
+  if (block < 2) return previous.log_ratio[axis];
+  return std::max(block == 3 ? rates.unseen_moving : rates.unseen_resting, current.log_ratio[axis]);
 }
 
 struct MaxPlus {
@@ -171,20 +178,22 @@ StateVector initial(bool previous_lens) {
 }  // namespace
 
 AxisPath most_probable_path(std::span<const AxisEvidence> previous,
-                            std::span<const AxisEvidence> current,
-                            const AxisModelOptions& options) {
+                            std::span<const AxisEvidence> current, const AxisModelOptions& options,
+                            std::span<const char> lens_sure) {
   AxisPath path;
   const std::size_t steps = current.size();
   path.phase.assign(steps, Phase::None);
   path.axis_deg.assign(steps, -1);
   path.moving.assign(steps, false);
+  path.evidence.assign(steps, 0.0F);
   if (steps == 0) return path;
   const Rates rates = rates_from(options);
+  constexpr float against_the_known = -1e4F;
   const int first_state = options.previous_lens ? 0 : 2 * axis_count;
   std::vector<std::vector<std::int16_t>> from(steps, std::vector<std::int16_t>(state_count, -1));
   StateVector score = initial(options.previous_lens);
   for (int state = 0; state < state_count; ++state) {
-    score[static_cast<std::size_t>(state)] += evidence_of(state, previous[0], current[0]);
+    score[static_cast<std::size_t>(state)] += evidence_of(state, rates, previous[0], current[0]);
   }
   StateVector next(state_count, impossible);
   for (std::size_t step = 1; step < steps; ++step) {
@@ -192,9 +201,10 @@ AxisPath most_probable_path(std::span<const AxisEvidence> previous,
       MaxPlus sink;
       offer_predecessors(state, score, rates, options.previous_lens, sink);
       next[static_cast<std::size_t>(state)] =
-          sink.best + evidence_of(state, previous[step], current[step]);
+          sink.best + evidence_of(state, rates, previous[step], current[step]);
       from[step][static_cast<std::size_t>(state)] = static_cast<std::int16_t>(sink.from);
     }
+    if (!lens_sure.empty() && lens_sure[step] != 0) next[gap_state] += against_the_known;
     std::swap(score, next);
   }
   int state = static_cast<int>(std::max_element(score.begin(), score.end()) - score.begin());
@@ -203,7 +213,8 @@ AxisPath most_probable_path(std::span<const AxisEvidence> previous,
       path.phase[step] = state / axis_count < 2 ? Phase::Previous : Phase::New;
       path.axis_deg[step] = state % axis_count;
       path.moving[step] = (state / axis_count) % 2 == 1;
-      path.log_ratio += evidence_of(state, previous[step], current[step]);
+      path.evidence[step] = evidence_of(state, rates, previous[step], current[step]);
+      path.log_ratio += path.evidence[step];
     }
     if (step > 0) state = from[step][static_cast<std::size_t>(state)];
   }
@@ -300,7 +311,7 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
         forward[step][static_cast<std::size_t>(state)] = sink.best;
       }
       forward[step][static_cast<std::size_t>(state)] +=
-          evidence_of(state, previous[step], current[step]);
+          evidence_of(state, rates, previous[step], current[step]);
     }
   }
   StateVector backward(state_count, 0.0F);
@@ -310,7 +321,7 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
       for (int state = 0; state < state_count; ++state) {
         weighted[static_cast<std::size_t>(state)] =
             backward[static_cast<std::size_t>(state)] +
-            evidence_of(state, previous[step + 1], current[step + 1]);
+            evidence_of(state, rates, previous[step + 1], current[step + 1]);
       }
       step_back(weighted, rates, options.previous_lens, backward);
     }

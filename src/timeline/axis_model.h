@@ -30,19 +30,28 @@ struct AxisModelOptions {
   double leave_rate_hz = 0.01;     // how often it goes: a new lens stays
   double moving_speed_deg_s = 40;  // standard deviation of a moving lens's turning speed, as a rule
   double jerk_speed_deg_s = 200;   // and in one step of four, when a hook jerks it on
-  double rest_creep_deg_s = 0.3;   // of a resting lens, also what a resting lens is mistaken for
+  // What it may cost, as a log likelihood a second, that a new lens's marks are not seen: motion
+  // blurs them, an instrument lies over them. A previous lens is there to be taken out: unseen, it
+  // may well be gone.
+  double unseen_moving_cost_hz = 5.0;
+  double unseen_resting_cost_hz = 15.0;
+  double rest_creep_deg_s = 0.3;  // of a resting lens, also what a resting lens is mistaken for
 };
 
 struct AxisPath {
   std::vector<Phase> phase;   // a step
   std::vector<int> axis_deg;  // 0..179, -1 where there is no lens
   std::vector<bool> moving;
+  std::vector<float> evidence;  // a step: for the path's axis; 0 where there is no lens
   double log_ratio = 0.0;  // of the path's evidence against no lens at all, without transitions
 };
 
-// The most probable history.
+// The most probable history. `lens_sure`, when not empty, has a step's 1 where a lens is known to
+// lie there: the history of a lens that moves unseen is one of very many, each improbable, and so
+// loses against no lens at all though together they win; the posterior tells.
 AxisPath most_probable_path(std::span<const AxisEvidence> previous,
-                            std::span<const AxisEvidence> current, const AxisModelOptions& options);
+                            std::span<const AxisEvidence> current, const AxisModelOptions& options,
+                            std::span<const char> lens_sure = {});
 
 // What speaks for an axis while the lens is known to lie elsewhere is fixed to the eye, not to the
 // lens: a bubble, a crease, an incision. For each axis the upper quartile of the evidence over the
