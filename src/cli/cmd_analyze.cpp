@@ -16,6 +16,7 @@
 #include "cli/run_record.h"
 #include "files/staged_folder.h"
 #include "files/user_error.h"
+#include "outcome/caution.h"
 #include "report/report.h"
 #include "video/dicom_object.h"
 
@@ -116,7 +117,7 @@ void say(const outcome::CaseOutcome& outcome, const Options& options) {
   if (options.quiet) return;
   fmt::print("{}: {}\n", one_line(outcome.stated.id), one_line(outcome.verdict, 2000));
   const std::filesystem::path page = std::filesystem::path(options.folder) / "report.html";
-  fmt::print("Open {} in a browser. {}\n", page.string(), caution);
+  fmt::print("Open {} in a browser. {}\n", page.string(), outcome::caution);
 }
 
 // A recording that is a DICOM object says for itself which eye it shows, when, and how it lies.

@@ -8,6 +8,7 @@
 
 #include "cli/command.h"
 #include "files/user_error.h"
+#include "outcome/caution.h"
 #include "report/compare.h"
 #include "report/degrees.h"
 
@@ -92,7 +93,7 @@ int run(const CompareChoice& choice) {
   fmt::print("Case {}\n", one_line(outcomes[0].id));
   for (std::size_t i = 0; i < outcomes.size(); ++i) show(i + 1, outcomes[i]);
   for (std::size_t i = 1; i < outcomes.size(); ++i) show_change(outcomes, i);
-  fmt::print("{}\n", caution);
+  fmt::print("{}\n", outcome::caution);
   return exit_done;
 }
 

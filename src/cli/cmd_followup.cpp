@@ -11,6 +11,7 @@
 #include "files/staged_folder.h"
 #include "files/user_error.h"
 #include "followup/series.h"
+#include "outcome/caution.h"
 #include "report/series_report.h"
 #include "video/digest.h"
 
@@ -47,7 +48,7 @@ int run(const Options& options, const std::stop_token& cancel) {
   if (!options.quiet) {
     fmt::print("{}: {}\n", one_line(outcome.stated.id), one_line(outcome.verdict, 2000));
     const std::filesystem::path page = std::filesystem::path(options.folder) / "report.html";
-    fmt::print("Open {} in a browser. {}\n", page.string(), caution);
+    fmt::print("Open {} in a browser. {}\n", page.string(), outcome::caution);
   }
   return outcome.measured ? exit_done : exit_nothing_measured;
 }

@@ -38,12 +38,6 @@ struct Chosen {
   std::function<int(const std::stop_token& cancel)> run;
 };
 
-// Stands in every help text and every output.
-inline constexpr const char* caution =
-    "For review after surgery. Not for guidance, diagnosis or treatment; clinical decisions rest "
-    "with "
-    "licensed practitioners.";
-
 // The closing lines of a command's help: an example and the caution.
 std::string footer(const std::string& example);
 

@@ -10,11 +10,12 @@
 #include "cli/cancel.h"
 #include "cli/command.h"
 #include "files/user_error.h"
+#include "outcome/caution.h"
 
 namespace rhumb::cli {
 
 std::string footer(const std::string& example) {
-  return "Example:\n  " + example + "\n\n" + caution;
+  return "Example:\n  " + example + "\n\n" + outcome::caution;
 }
 
 namespace {
@@ -35,31 +36,16 @@ class ShortHelp : public CLI::Formatter {
   }
 };
 
-void add_commands([[maybe_unused]] CLI::App& program, [[maybe_unused]] Chosen& chosen) {
-#ifdef RHUMB_HAS_NEW
+// In the order in which a user meets them.
+void add_commands(CLI::App& program, Chosen& chosen) {
   add_new(program, chosen);
-#endif
-#ifdef RHUMB_HAS_ANALYZE
   add_analyze(program, chosen);
-#endif
-#ifdef RHUMB_HAS_FOLLOWUP
   add_followup(program, chosen);
-#endif
-#ifdef RHUMB_HAS_OPTICS
   add_optics(program, chosen);
-#endif
-#ifdef RHUMB_HAS_COMPARE
   add_compare(program, chosen);
-#endif
-#ifdef RHUMB_HAS_GRADE
   add_grade(program, chosen);
-#endif
-#ifdef RHUMB_HAS_RENDER
   add_render(program, chosen);
-#endif
-#ifdef RHUMB_HAS_VALIDATE
   add_validate(program, chosen);
-#endif
 }
 
 int complain(const std::string& message, int status) {

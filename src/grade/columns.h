@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "files/csv_field.h"
 #include "grade/csv.h"
 
 namespace rhumb::grade {
@@ -36,7 +37,7 @@ inline std::string number_text(const std::optional<double>& value) {
 template <typename Row>
 void append_header(const Columns<Row>& columns, std::string& out) {
   for (std::size_t i = 0; i < columns.size(); ++i) {
-    out += (i > 0 ? "," : "") + csv_field(columns[i].name);
+    out += (i > 0 ? "," : "") + files::csv_field(columns[i].name);
   }
   out += '\n';
 }
@@ -44,7 +45,7 @@ void append_header(const Columns<Row>& columns, std::string& out) {
 template <typename Row>
 void append_row(const Columns<Row>& columns, const Row& row, std::string& out) {
   for (std::size_t i = 0; i < columns.size(); ++i) {
-    out += (i > 0 ? "," : "") + csv_field(columns[i].text(row));
+    out += (i > 0 ? "," : "") + files::csv_field(columns[i].text(row));
   }
   out += '\n';
 }
@@ -52,8 +53,8 @@ void append_row(const Columns<Row>& columns, const Row& row, std::string& out) {
 template <typename Row>
 void append_meanings(const std::string& file, const Columns<Row>& columns, std::string& out) {
   for (const auto& c : columns) {
-    out += fmt::format("{},{},{},{}\n", file, csv_field(c.name), csv_field(c.unit),
-                       csv_field(c.meaning));
+    out += fmt::format("{},{},{},{}\n", file, files::csv_field(c.name), files::csv_field(c.unit),
+                       files::csv_field(c.meaning));
   }
 }
 

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <fstream>
 #include <sstream>
 
@@ -148,13 +147,6 @@ void check_header(const Reader& reader, const CsvRow& header) {
   }
 }
 
-bool is_number(std::string_view text) {
-  if (!text.empty() && text.front() == '+') text.remove_prefix(1);
-  double value = 0.0;
-  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
-  return error == std::errc() && end == text.data() + text.size();
-}
-
 }  // namespace
 
 std::size_t CsvTable::column(std::string_view name) const {
@@ -201,20 +193,6 @@ CsvTable read_csv(const std::filesystem::path& file, std::size_t most_bytes) {
   text << in.rdbuf();
   if (!in) throw UserError(file.string(), "", "it cannot be read", "check the rights of the file");
   return parse_csv(text.str(), file);
-}
-
-std::string csv_field(std::string_view text) {
-  std::string value(text);
-  const bool formula_start =
-      !value.empty() && std::string_view("=@+-\t\r").find(value[0]) != std::string_view::npos;
-  if (formula_start && !is_number(text)) value.insert(value.begin(), '\'');
-  if (value.find_first_of(",\"\r\n") == std::string::npos) return value;
-  std::string out = "\"";
-  for (const char c : value) {
-    out += c;
-    if (c == '"') out += '"';
-  }
-  return out + '"';
 }
 
 std::string column_letter(std::size_t index) {

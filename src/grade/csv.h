@@ -37,10 +37,6 @@ CsvTable read_csv(const std::filesystem::path& file, std::size_t most_bytes = 25
 // The same on text in memory; `file` only names it in messages.
 CsvTable parse_csv(std::string_view text, const std::filesystem::path& file);
 
-// A field as RFC 4180 writes it. Text that a spreadsheet would take for a formula (=, @, +, - or a
-// tab at the start, and not a number) gets an apostrophe in front.
-std::string csv_field(std::string_view text);
-
 // "A", "B", ..., "Z", "AA": how a spreadsheet names column `index` from 0.
 std::string column_letter(std::size_t index);
 

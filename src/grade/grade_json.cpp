@@ -4,17 +4,13 @@
 #include <nlohmann/json.hpp>
 
 #include "grade/tables.h"
+#include "outcome/caution.h"
 
 namespace rhumb::grade {
 namespace {
 
 using Json = nlohmann::ordered_json;
 using statistics::Estimate;
-
-constexpr const char* caution =
-    "For review after surgery. Not for guidance, diagnosis or treatment; clinical decisions rest "
-    "with "
-    "licensed practitioners.";
 
 Json number(double v) { return std::isfinite(v) ? Json(rounded(v)) : Json(nullptr); }
 Json number(const std::optional<double>& v) { return v ? number(*v) : Json(nullptr); }
@@ -260,7 +256,7 @@ std::string grade_json(const Programme& programme) {
                      {"program", "rhumb"},
                      {"version", RHUMB_VERSION},
                      {"kind", "grade"},
-                     {"caution", caution},
+                     {"caution", outcome::caution},
                      {"cohort", programme.cohort_file},
                      {"only_operator", text(programme.only_operator)},
                      {"rubric", rubric_value(programme.rubric)},

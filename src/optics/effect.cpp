@@ -146,8 +146,12 @@ RefractionEffect refraction_effect(const Worlds& worlds, const Refraction& state
       estimate(worlds, [](const World& w) { return cylinder_of(w.correction); });
   effect.cylinder_after_turn_D =
       estimate(worlds, [=](const World& w) { return cylinder_of(after(w)); });
+  effect.spectacle_sphere_after_turn_D = estimate(
+      worlds, [=](const World& w) { return minus_cylinder_from(at_spectacles(w)).sphere_D; });
   effect.spectacle_cylinder_after_turn_D =
       estimate(worlds, [=](const World& w) { return cylinder_of(at_spectacles(w)); });
+  effect.spectacle_axis_after_turn_rad = estimate_axis(
+      worlds, [=](const World& w) { return minus_cylinder_from(at_spectacles(w)).axis_rad; });
   effect.manifest = minus_cylinder_from(
       vector_from(SphereCylinder{stated.sphere_D, stated.cylinder_D, stated.axis_rad}));
   effect.after_turn = minus_cylinder_from(at_spectacles(worlds.front()));
@@ -238,7 +242,7 @@ std::optional<RefractiveEffect> refractive_effect(const StatedEye& eye,
   if (eye.keratometry && eye.refraction && planned_axis_rad)
     effect.operation = operation_vectors(worlds, *planned_axis_rad);
   effect.plot = plot_of(worlds, effect, planned_axis_rad);
-  effect.assumptions = assumptions_of(eye);
+  effect.assumptions = assumptions_of(eye, achieved_axis_rad.value);
   return effect;
 }
 

@@ -71,9 +71,11 @@ struct RefractionEffect {
   Estimate cylinder_after_turn_D;
   SphereCylinder manifest;    // as stated, spectacle plane, minus cylinder
   SphereCylinder after_turn;  // the same with the lens at the best axis
-  Estimate spectacle_cylinder_after_turn_D;
-  Estimate
-      exchange_cylinder_D;  // lens plane: the cylinder that would leave nothing, at the best axis
+  Estimate spectacle_sphere_after_turn_D;
+  Estimate spectacle_cylinder_after_turn_D;  // magnitude, 0 or more
+  Estimate spectacle_axis_after_turn_rad;    // of the minus cylinder
+  // Lens plane: the cylinder that would leave nothing, at the best axis.
+  Estimate exchange_cylinder_D;
   Remedy remedy = Remedy::Open;      // which of them serves better, on cylinder alone
   std::string remedy_reason;         // one sentence
   std::vector<CurveEstimate> curve;  // residual cylinder against lens axis, 0 to 180 degrees

@@ -48,6 +48,20 @@ std::vector<CurvePoint> residual_curve(const Astigmatism& eye, double lens_cylin
   return curve;
 }
 
+const char* name_of(Remedy remedy) {
+  switch (remedy) {
+    case Remedy::Neither:
+      return "neither";
+    case Remedy::Turn:
+      return "turn";
+    case Remedy::Exchange:
+      return "exchange";
+    case Remedy::Open:
+      break;
+  }
+  return "open";
+}
+
 Remedy turn_or_exchange(double cylinder_now_D, double cylinder_after_turn_D,
                         const RemedyOptions& options) {
   if (cylinder_now_D <= options.tolerated_D) return Remedy::Neither;

@@ -52,6 +52,7 @@ enum class Remedy {
   Exchange,  // a turn cannot; another cylinder could
   Open       // the uncertainty does not let one decide
 };
+const char* name_of(Remedy remedy);  // "neither", "turn", "exchange", "open"
 
 struct RemedyOptions {
   // Residual cylinder that nobody would operate for: entries of registries start at 0.5 D (Clin

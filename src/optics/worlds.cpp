@@ -2,6 +2,7 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 
@@ -46,13 +47,41 @@ std::vector<Uncertain> inputs_of(const StatedEye& eye, const Estimate& marks_axi
     inputs[CorneaTurn] = Uncertain::normal(0.0, eye.keratometry->se_axis_rad);
   }
   if (eye.refraction) {
-    const PowerVector correction = corneal_correction(*eye.refraction);
-    const double se_D = eye.refraction->se_D;
-    inputs[CorrectionM] = Uncertain::normal(correction.m_D, std::hypot(se_D, 0.5 * se_D));
-    inputs[CorrectionJ0] = Uncertain::normal(correction.j0_D, 0.5 * se_D);
-    inputs[CorrectionJ45] = Uncertain::normal(correction.j45_D, 0.5 * se_D);
+    const auto correction =
+        uncertain_power(corneal_correction(*eye.refraction), eye.refraction->se_D);
+    std::copy(correction.begin(), correction.end(), inputs.begin() + CorrectionM);
   }
   return inputs;
+}
+
+double effective_position_mm(const StatedEye& eye) {
+  const double assumed_mm = LensPlane{}.effective_position_mm;
+  return eye.lens_power ? eye.lens_power->effective_position_mm.value_or(assumed_mm) : assumed_mm;
+}
+
+void add_cornea(std::vector<std::string>& said, const StatedEye& eye, double marks_axis_rad) {
+  said.emplace_back(
+      "Keratometry sees the front of the cornea; the astigmatism of its back is not in it.");
+  const double lies_rad =
+      true_axis_rad(marks_axis_rad, corneal_power(*eye.keratometry), effective_position_mm(eye));
+  said.push_back(fmt::format(
+      "Seen through this toric cornea the marks seem turned by {:.2f} degrees; that is not taken "
+      "off the axis.",
+      std::abs(angle::deg_from_rad(angle::wrap_deviation(marks_axis_rad - lies_rad)))));
+}
+
+void add_length(std::vector<std::string>& said, const StatedEye& eye) {
+  if (!eye.keratometry || !eye.lens_power || !eye.lens_power->sphere_equivalent_D) return;
+  LensPlane plane;
+  plane.cornea_D = corneal_power(*eye.keratometry).m_D;
+  plane.effective_position_mm = effective_position_mm(eye);
+  if (eye.refraction) plane.refraction_D = corneal_correction(*eye.refraction).m_D;
+  const double length_mm = implied_eye_length_mm(*eye.lens_power->sphere_equivalent_D, plane);
+  if (length_mm > 18.0 && length_mm < 36.0) return;
+  said.push_back(
+      fmt::format("Lens power, keratometry and refraction together imply an eye of {:.1f} mm; "
+                  "check them for a slip.",
+                  length_mm));
 }
 
 }  // namespace
@@ -60,6 +89,11 @@ std::vector<Uncertain> inputs_of(const StatedEye& eye, const Estimate& marks_axi
 PowerVector corneal_correction(const Refraction& refraction) {
   const SphereCylinder lens{refraction.sphere_D, refraction.cylinder_D, refraction.axis_rad};
   return corneal_from_spectacle(vector_from(lens), refraction.vertex_mm);
+}
+
+std::array<Uncertain, 3> uncertain_power(const PowerVector& power, double se_D) {
+  return {Uncertain::normal(power.m_D, std::hypot(se_D, 0.5 * se_D)),
+          Uncertain::normal(power.j0_D, 0.5 * se_D), Uncertain::normal(power.j45_D, 0.5 * se_D)};
 }
 
 PowerVector corneal_power(const Keratometry& keratometry) {
@@ -86,7 +120,7 @@ std::vector<World> worlds_of(const StatedEye& eye, double lens_cylinder_D,
   return worlds;
 }
 
-std::vector<std::string> assumptions_of(const StatedEye& eye) {
+std::vector<std::string> assumptions_of(const StatedEye& eye, double marks_axis_rad) {
   const LensPlane assumed;
   std::vector<std::string> said;
   if (!eye.lens_power || !eye.lens_power->effective_position_mm)
@@ -100,24 +134,11 @@ std::vector<std::string> assumptions_of(const StatedEye& eye) {
                     "{:.1f} +/- {:.1f} D is assumed (PMC8045194).",
                     assumed.cornea_D, cornea_se_D));
   else
-    said.emplace_back(
-        "Keratometry sees the front of the cornea; the astigmatism of its back is not in it.");
+    add_cornea(said, eye, marks_axis_rad);
   if (eye.refraction)
     said.emplace_back(
         "The refraction is taken as measured with the lens where the recording left it.");
-  if (eye.keratometry && eye.lens_power && eye.lens_power->sphere_equivalent_D) {
-    LensPlane plane = assumed;
-    plane.cornea_D = corneal_power(*eye.keratometry).m_D;
-    plane.effective_position_mm =
-        eye.lens_power->effective_position_mm.value_or(plane.effective_position_mm);
-    if (eye.refraction) plane.refraction_D = corneal_correction(*eye.refraction).m_D;
-    const double length_mm = implied_eye_length_mm(*eye.lens_power->sphere_equivalent_D, plane);
-    if (!(length_mm > 18.0 && length_mm < 36.0))
-      said.push_back(
-          fmt::format("Lens power, keratometry and refraction together imply an eye of {:.1f} mm; "
-                      "check them for a slip.",
-                      length_mm));
-  }
+  add_length(said, eye);
   return said;
 }
 

@@ -2,6 +2,7 @@
 // the stated eye itself. Every number of the effect is computed in each of them.
 #pragma once
 
+#include <array>
 #include <string>
 #include <vector>
 
@@ -24,6 +25,9 @@ struct World {
 
 // A refraction as a power vector at the corneal plane.
 PowerVector corneal_correction(const Refraction& refraction);
+// M, J0 and J45 of a refraction whose sphere and cylinder each have a standard error: the
+// cylinder's counts half in each of them, and as much across its axis as along it.
+std::array<Uncertain, 3> uncertain_power(const PowerVector& power, double se_D);
 // A keratometry as a power vector.
 PowerVector corneal_power(const Keratometry& keratometry);
 
@@ -31,8 +35,8 @@ PowerVector corneal_power(const Keratometry& keratometry);
 std::vector<World> worlds_of(const StatedEye& eye, double lens_cylinder_D,
                              const Estimate& marks_axis_rad);
 
-// What had to be assumed because it is not stated, a sentence each.
-std::vector<std::string> assumptions_of(const StatedEye& eye);
+// What had to be assumed because it is not stated, and what is left out, a sentence each.
+std::vector<std::string> assumptions_of(const StatedEye& eye, double marks_axis_rad);
 
 // A value computed in every world. of(world) gives a number, an axis in radians, or a power vector.
 template <class Of>

@@ -54,6 +54,10 @@ cv::Mat read_dicom_photo(const std::filesystem::path& file, PhotoFacts& facts) {
   if (day.size() == 8)
     facts.date = day.substr(0, 4) + "-" + day.substr(4, 2) + "-" + day.substr(6, 2);
   facts.patient_orientation = text_of(data, DCM_PatientOrientation);
+  Uint16 rows = 0, columns = 0;
+  data.findAndGetUint16(DCM_Rows, rows);
+  data.findAndGetUint16(DCM_Columns, columns);
+  refuse_large(columns, rows, file);
   DicomImage image(&data, data.getOriginalXfer(), CIF_UsePartialAccessToPixelData);
   if (image.getStatus() != EIS_Normal)
     throw UserError(file.string(), "", "holds no picture that can be decoded",

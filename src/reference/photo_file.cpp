@@ -5,16 +5,15 @@
 #include <fstream>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
-#include <string_view>
 #include <vector>
 
 #include "files/user_error.h"
 #include "reference/dicom_photo.h"
+#include "reference/picture_size.h"
 
 namespace rhumb::reference {
 namespace {
 
-constexpr double most_pixels = 50e6;
 constexpr std::uintmax_t most_bytes = 512U << 20U;
 
 std::vector<unsigned char> bytes_of(const std::filesystem::path& file) {
@@ -31,19 +30,38 @@ std::vector<unsigned char> bytes_of(const std::filesystem::path& file) {
   return bytes;
 }
 
-bool starts(const std::vector<unsigned char>& bytes, std::size_t at, std::string_view with) {
-  if (bytes.size() < at + with.size()) return false;
-  for (std::size_t i = 0; i < with.size(); ++i)
-    if (bytes[at + i] != static_cast<unsigned char>(with[i])) return false;
-  return true;
+const char* name_of(PictureFormat format) {
+  switch (format) {
+    case PictureFormat::Jpeg:
+      return "JPEG";
+    case PictureFormat::Png:
+      return "PNG";
+    case PictureFormat::Tiff:
+      return "TIFF";
+    case PictureFormat::Dicom:
+      return "DICOM";
+    case PictureFormat::Other:
+      break;
+  }
+  return "picture";
 }
 
-std::string format_of(const std::vector<unsigned char>& bytes) {
-  if (starts(bytes, 128, "DICM")) return "DICOM";
-  if (starts(bytes, 0, "\xFF\xD8")) return "JPEG";
-  if (starts(bytes, 0, "\x89PNG")) return "PNG";
-  if (starts(bytes, 0, "II*") || starts(bytes, 0, "MM")) return "TIFF";
-  return "picture";
+[[noreturn]] void refuse_unreadable(const std::filesystem::path& file) {
+  throw UserError(file.string(), "", "is no picture that can be read",
+                  "give a JPEG, PNG, TIFF or DICOM photograph");
+}
+
+// Colour, whatever depth; the EXIF orientation is applied since it is not told to be ignored.
+cv::Mat decoded(const std::vector<unsigned char>& bytes, const std::filesystem::path& file) {
+  const std::optional<StatedSize> size = stated_size(bytes);
+  if (!size) refuse_unreadable(file);
+  refuse_large(size->width, size->height, file);
+  try {
+    const cv::Mat pixels = cv::imdecode(bytes, cv::IMREAD_COLOR | cv::IMREAD_ANYDEPTH);
+    if (!pixels.empty()) return pixels;
+  } catch (const cv::Exception&) {  // said below, in the program's own words
+  }
+  refuse_unreadable(file);
 }
 
 // 16 bit pictures often use less than their range (10, 12 or 14 bits): the brightest point tells.
@@ -63,6 +81,12 @@ cv::Mat eight_bit(const cv::Mat& any) {
 }
 
 }  // namespace
+
+void refuse_large(double width, double height, const std::filesystem::path& file) {
+  constexpr double most_pixels = 50e6;
+  if (width * height > most_pixels)
+    throw UserError(file.string(), "", "has more than 50 megapixels", "export it smaller");
+}
 
 Photo photo_of(const cv::Mat& any) {
   Photo out;
@@ -86,25 +110,11 @@ Photo photo_of(const cv::Mat& any) {
 
 Photo read_photo(const std::filesystem::path& file) {
   const std::vector<unsigned char> bytes = bytes_of(file);
-  const std::string format = format_of(bytes);
+  const PictureFormat format = format_of(bytes);
   PhotoFacts facts;
-  cv::Mat pixels;
-  if (format == "DICOM") {
-    pixels = read_dicom_photo(file, facts);
-  } else {
-    try {
-      // Colour, whatever depth; the EXIF orientation is applied since it is not told to be ignored.
-      pixels = cv::imdecode(bytes, cv::IMREAD_COLOR | cv::IMREAD_ANYDEPTH);
-    } catch (const cv::Exception&) {
-      pixels.release();
-    }
-    if (pixels.empty())
-      throw UserError(file.string(), "", "is no picture that can be read",
-                      "give a JPEG, PNG, TIFF or DICOM photograph");
-  }
-  facts.format = format;
-  if (static_cast<double>(pixels.cols) * pixels.rows > most_pixels)
-    throw UserError(file.string(), "", "has more than 50 megapixels", "export it smaller");
+  const cv::Mat pixels =
+      format == PictureFormat::Dicom ? read_dicom_photo(file, facts) : decoded(bytes, file);
+  facts.format = name_of(format);
   if (pixels.cols < 64 || pixels.rows < 64)
     throw UserError(file.string(), "", "is smaller than 64 x 64 pixels",
                     "give the photograph itself");

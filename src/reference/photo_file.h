@@ -11,7 +11,7 @@ namespace rhumb::reference {
 
 // What a photograph says of itself. Nothing of the patient is kept.
 struct PhotoFacts {
-  std::string format;              // "JPEG", "PNG", "TIFF", "DICOM" or "picture"
+  std::string format;              // "JPEG", "PNG", "TIFF" or "DICOM"
   std::optional<char> laterality;  // 'R' or 'L' (DICOM)
   std::string date;  // ISO 8601, empty when not stated (DICOM acquisition or content date)
   std::string patient_orientation;  // DICOM (0020,0020), rows then columns, empty when not stated
@@ -28,6 +28,9 @@ struct Photo {
 // Throws UserError with file and mend for what can't be read, is larger than 50 megapixels,
 // or is a moving picture.
 Photo read_photo(const std::filesystem::path& file);
+
+// UserError for a picture of more than 50 megapixels; asked before it is decoded.
+void refuse_large(double width, double height, const std::filesystem::path& file);
 
 // From pixels at hand: CV_8UC3 in OpenCV's order, or CV_8UC1. Odd sizes lose their last row or
 // column.

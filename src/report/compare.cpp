@@ -19,6 +19,8 @@ namespace {
 using Json = nlohmann::json;
 
 constexpr const char* mend = "give a folder that rhumb analyze has written";
+constexpr const char* result_name = "result.json";
+constexpr const char* timeline_name = "timeline.csv";
 
 std::string whole_text(const std::filesystem::path& file) {
   std::ifstream stream(file, std::ios::binary);
@@ -32,9 +34,10 @@ double wrapped_deg(double difference_deg) {
   return angle::deg_from_rad(angle::wrap_deviation(angle::rad_from_deg(difference_deg)));
 }
 
-void read_result(ComparedOutcome& outcome, const std::filesystem::path& file) {
+void read_result(ComparedOutcome& outcome, const std::string& text,
+                 const std::filesystem::path& file) {
   try {
-    const Json value = Json::parse(whole_text(file));
+    const Json value = Json::parse(text);
     outcome.id = value.at("case").at("id");
     const Json& run = value.at("run");
     outcome.version = run.at("version");
@@ -88,8 +91,9 @@ Columns columns_in(std::string_view header, const std::filesystem::path& file) {
           names.size()};
 }
 
-void read_timeline(ComparedOutcome& outcome, const std::filesystem::path& file) {
-  std::istringstream lines(whole_text(file));
+void read_timeline(ComparedOutcome& outcome, const std::string& text,
+                   const std::filesystem::path& file) {
+  std::istringstream lines(text);
   std::string line;
   const auto next = [&] {
     if (!std::getline(lines, line)) return false;
@@ -134,12 +138,18 @@ double median(std::vector<double> values) {
 
 }  // namespace
 
-ComparedOutcome read_compared(const std::filesystem::path& folder) {
+ComparedOutcome parse_compared(const std::string& result, const std::string& timeline,
+                               const std::filesystem::path& folder) {
   ComparedOutcome outcome;
   outcome.folder = folder;
-  read_result(outcome, folder / "result.json");
-  read_timeline(outcome, folder / "timeline.csv");
+  read_result(outcome, result, folder / result_name);
+  read_timeline(outcome, timeline, folder / timeline_name);
   return outcome;
+}
+
+ComparedOutcome read_compared(const std::filesystem::path& folder) {
+  return parse_compared(whole_text(folder / result_name), whole_text(folder / timeline_name),
+                        folder);
 }
 
 OutcomeChange change_between(const ComparedOutcome& first, const ComparedOutcome& second) {

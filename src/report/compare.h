@@ -47,6 +47,9 @@ struct OutcomeChange {
 // Reads result.json and timeline.csv. UserError that names the file where one is missing or is not
 // what this program writes.
 ComparedOutcome read_compared(const std::filesystem::path& folder);
+// The same from the texts of the two files; `folder` only names them in messages.
+ComparedOutcome parse_compared(const std::string& result, const std::string& timeline,
+                               const std::filesystem::path& folder);
 
 OutcomeChange change_between(const ComparedOutcome& first, const ComparedOutcome& second);
 

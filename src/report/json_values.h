@@ -5,8 +5,6 @@
 #include <optional>
 #include <string>
 
-#include "optics/effect.h"
-
 namespace rhumb::report {
 
 using Json = nlohmann::ordered_json;
@@ -16,8 +14,5 @@ Json seconds(double value);  // to 1e-6
 Json degrees(double rad);
 Json degrees_or_null(const std::optional<double>& rad);
 Json text_or_null(const std::string& text);  // null where it is empty
-
-// The refractive effect; see optics/effect.h for what each part means.
-Json refraction_value(const optics::RefractiveEffect& effect);
 
 }  // namespace rhumb::report

@@ -5,7 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "angle/angle.h"
-#include "report/caution.h"
+#include "outcome/caution.h"
 #include "report/degrees.h"
 #include "report/json_values.h"
 #include "report/page.h"
@@ -238,7 +238,7 @@ void add_run(Json& values, const outcome::CaseOutcome& outcome) {
 
 Json page_values(const outcome::CaseOutcome& outcome, const StillSet& stills, bool has_video,
                  const std::string& stills_remark) {
-  Json values = {{"caution", caution},
+  Json values = {{"caution", outcome::caution},
                  {"id", outcome.stated.id},
                  {"eye", capital(word(outcome.stated.eye))},
                  {"date", outcome.stated.date},

@@ -4,9 +4,10 @@
 
 #include "angle/angle.h"
 #include "files/partial_file.h"
-#include "report/caution.h"
+#include "outcome/caution.h"
 #include "report/degrees.h"
 #include "report/json_values.h"
+#include "report/refraction_json.h"
 #include "report/words.h"
 
 namespace rhumb::report {
@@ -161,7 +162,7 @@ Json result_value(const outcome::CaseOutcome& outcome) {
   const std::optional<optics::RefractiveEffect> effect = effect_of(outcome);
   return {{"schema_version", outcome::schema_version},
           {"program", "rhumb"},
-          {"caution", caution},
+          {"caution", outcome::caution},
           {"case", case_value(outcome.stated)},
           {"plan", plan_value(outcome)},
           {"final", final_value(outcome)},

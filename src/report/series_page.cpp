@@ -10,8 +10,8 @@
 #include "angle/angle.h"
 #include "files/partial_file.h"
 #include "files/staged_folder.h"
+#include "outcome/caution.h"
 #include "report/base64.h"
-#include "report/caution.h"
 #include "report/degrees.h"
 #include "report/embedded.h"
 #include "report/hash_source.h"
@@ -155,7 +155,7 @@ std::string series_page(const SeriesOutcome& series, const outcome::RunRecord& r
   Json values;
   values["id"] = series.stated.id;
   values["eye"] = word(series.stated.eye);
-  values["caution"] = caution;
+  values["caution"] = outcome::caution;
   values["verdict"] = series.verdict;
   values["planned"] = nullptr;
   if (series.stated.plan_axis_rad)

@@ -4,7 +4,8 @@
 #include <nlohmann/json.hpp>
 
 #include "angle/angle.h"
-#include "report/caution.h"
+#include "files/csv_field.h"
+#include "outcome/caution.h"
 #include "report/degrees.h"
 #include "report/json_values.h"
 #include "report/series_report.h"
@@ -51,7 +52,7 @@ std::string drift_csv(const SeriesOutcome& series) {
       "visit,date,axis_deg,axis_low_deg,axis_high_deg,head_tilt_deg,drift_deg,drift_low_deg,"
       "drift_high_deg,step_deg\r\n";
   for (const VisitResult& visit : series.visits) {
-    out += csv_field(visit.label) + ',' + csv_field(visit.date);
+    out += files::csv_field(visit.label) + ',' + files::csv_field(visit.date);
     const auto three = [&](const std::optional<IntervalDeg>& v) {
       out += v ? fmt::format(",{},{},{}", degrees_text(v->value), degrees_text(v->low),
                              degrees_text(v->high))
@@ -73,7 +74,7 @@ std::string series_json(const SeriesOutcome& series, const outcome::RunRecord& r
   Json root;
   root["schema_version"] = outcome::schema_version;
   root["program"] = "rhumb";
-  root["caution"] = caution;
+  root["caution"] = outcome::caution;
   root["kind"] = "followup";
   root["series"] = {{"id", series.stated.id},
                     {"eye", series.stated.eye == casefile::Eye::Right ? "right" : "left"},

@@ -6,6 +6,7 @@
 #include <iterator>
 
 #include "angle/angle.h"
+#include "files/csv_field.h"
 #include "files/partial_file.h"
 #include "report/degrees.h"
 #include "report/words.h"
@@ -61,19 +62,6 @@ void add_axis(Buffer& out, const outcome::TimelineRow& row) {
 
 }  // namespace
 
-std::string csv_field(std::string_view text) {
-  std::string safe(text);
-  if (!safe.empty() && std::string_view("=+-@\t\r").find(safe.front()) != std::string_view::npos)
-    safe.insert(safe.begin(), '\'');
-  if (safe.find_first_of(",\"\r\n") == std::string::npos) return safe;
-  std::string quoted = "\"";
-  for (const char letter : safe) {
-    if (letter == '"') quoted += '"';
-    quoted += letter;
-  }
-  return quoted + '"';
-}
-
 std::string timeline_csv(const outcome::CaseOutcome& outcome) {
   Buffer out;
   out.append(std::string_view(
@@ -83,7 +71,7 @@ std::string timeline_csv(const outcome::CaseOutcome& outcome) {
     fmt::format_to(std::back_inserter(out), "{}", row.frame);
     add_number(out, row.time_s, 6);
     out.push_back(',');
-    out.append(csv_field(word(row.lens)));
+    out.append(files::csv_field(word(row.lens)));
     add_eye(out, row);
     add_axis(out, row);
     out.append(std::string_view("\r\n"));

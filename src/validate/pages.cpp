@@ -4,7 +4,9 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "files/csv_field.h"
 #include "files/partial_file.h"
+#include "outcome/caution.h"
 #include "report/template.h"
 #include "validate/run.h"
 #include "validate/tally.h"
@@ -13,11 +15,6 @@ namespace rhumb::validate {
 namespace {
 
 using Json = nlohmann::ordered_json;
-
-constexpr const char* caution =
-    "For review after surgery. Not for guidance, diagnosis or treatment; clinical decisions rest "
-    "with licensed "
-    "practitioners.";
 
 std::string clips_csv(const std::vector<ClipScore>& scores) {
   std::string t =
@@ -31,8 +28,8 @@ std::string clips_csv(const std::vector<ClipScore>& scores) {
     std::vector<double> rotations;
     for (const double e : s.errors_deg) errors.push_back(std::abs(e));
     for (const double e : s.rotation_errors_deg) rotations.push_back(std::abs(e));
-    t += fmt::format("{},{},{:g},{},{},{},{},{},", s.clip, s.group, s.level, s.unit, s.seed,
-                     s.frames, s.readable, s.given);
+    t += fmt::format("{},{},{:g},{},{},{},{},{},", files::csv_field(s.clip), s.group, s.level,
+                     s.unit, s.seed, s.frames, s.readable, s.given);
     t += errors.empty() ? ",,"
                         : fmt::format("{:.4f},{:.4f},", median(errors), quantile(errors, 0.95));
     t += fmt::format(
@@ -202,7 +199,7 @@ with a half-width under 1.5; final axis in {{all_finals}} clips, at most {{all_f
 Json values_of(const std::vector<ClipScore>& scores, const std::vector<Tally>& tallies,
                const std::vector<CalibrationBin>& bins, const PageFacts& facts) {
   const Tally& everything = tallies.back();
-  Json v = {{"caution", caution},          {"suite", facts.suite},
+  Json v = {{"caution", outcome::caution}, {"suite", facts.suite},
             {"command", facts.command},    {"seeds", facts.seeds},
             {"version", RHUMB_VERSION},    {"clips", scores.size()},
             {"frames", everything.frames}, {"readable", everything.readable}};

@@ -1,6 +1,7 @@
 // Reading tables and rubrics: RFC 4180, and refusals that name file, place and mend.
 #include <catch2/catch.hpp>
 
+#include "files/csv_field.h"
 #include "files/user_error.h"
 #include "grade/cohort.h"
 #include "grade/csv.h"
@@ -59,14 +60,10 @@ TEST_CASE("fields as RFC 4180, section 2, has them", "[grade]") {
 TEST_CASE("what is written comes back", "[grade]") {
   for (const std::string text :
        {"plain", "a,b", "say \"hi\"", "two\nlines", "", "-3.5", "\xC3\xA4"}) {
-    CHECK(parse_csv("h,k\n" + csv_field(text) + ",0\n", "t.csv").rows.at(0).fields[0] == text);
+    CHECK(
+        parse_csv("h,k\n" + rhumb::files::csv_field(text) + ",0\n", "t.csv").rows.at(0).fields[0] ==
+        text);
   }
-  // Spreadsheets run fields that look like formulas (OWASP, 'CSV injection'); numbers stay numbers.
-  CHECK(csv_field("=1+1") == "'=1+1");
-  CHECK(csv_field("@x") == "'@x");
-  CHECK(csv_field("-cmd|' /C calc'!A0") == "'-cmd|' /C calc'!A0");
-  CHECK(csv_field("-2.5") == "-2.5");
-  CHECK(csv_field("+1e3") == "+1e3");
 }
 
 TEST_CASE("a doubtful table is refused with its place", "[grade]") {

@@ -194,6 +194,9 @@ TEST_CASE(
       RC_ASSERT(holds(effect->refraction->cylinder_after_turn_D));
       RC_ASSERT(holds(effect->refraction->exchange_cylinder_D));
       RC_ASSERT(finite(effect->refraction->after_turn));
+      RC_ASSERT(holds(effect->refraction->spectacle_sphere_after_turn_D));
+      RC_ASSERT(holds(effect->refraction->spectacle_cylinder_after_turn_D));
+      RC_ASSERT(holds(effect->refraction->spectacle_axis_after_turn_rad));
       for (const CurveEstimate& point : effect->refraction->curve)
         RC_ASSERT(holds(point.cylinder_D));
     }
