@@ -20,6 +20,12 @@ def commands_in(text):
     return re.findall(r"^  (?!rhumb )([a-z]+) +(\S.*)$", text, flags=re.M)
 
 
+def parts_in(text):
+    """names of a command's own commands in its help"""
+    listed = re.search(r"^Subcommands:\n(.*?)(?:\n\n|\Z)", text, flags=re.M | re.S)
+    return re.findall(r"^  ([a-z]+)\b", listed.group(1), flags=re.M) if listed else []
+
+
 def options_in(text):
     """(flags, description) of each option in a command's help"""
     found = []
@@ -47,7 +53,10 @@ def man_page(name, summary, text, others):
 def write_man(folder, program, commands, overview):
     pages = {"rhumb": ("reads toric lens axes off recordings after surgery", overview)}
     for name, summary in commands:
-        pages["rhumb-" + name] = (summary[0].lower() + summary[1:], help_of(program, name))
+        text = help_of(program, name)
+        for part in parts_in(text):
+            text += f"\nrhumb {name} {part}\n\n{help_of(program, name, part)}"
+        pages["rhumb-" + name] = (summary[0].lower() + summary[1:], text)
     for page, (summary, text) in pages.items():
         others = [other for other in pages if other != page] if page == "rhumb" else ["rhumb"]
         data = man_page(page, summary, text, others).encode()
@@ -60,12 +69,13 @@ def long_flags(options):
     return [flag for flags, _ in options for flag in flags if flag.startswith("--")]
 
 
-def bash_text(commands, options):
-    cases = "".join(f'    {name}) words="{" ".join(long_flags(options[name]))}" ;;\n' for name, _ in commands)
+def bash_text(commands, options, parts):
+    cases = "".join(f'    {name}) words="{" ".join(long_flags(options[name]))}" parts="{" ".join(parts[name])}" ;;\n'
+                    for name, _ in commands)
     names = " ".join(name for name, _ in commands)
     return f'''# bash completion for rhumb; made from its help
 _rhumb() {{
-  local word=${{COMP_WORDS[COMP_CWORD]}} words=
+  local word=${{COMP_WORDS[COMP_CWORD]}} words= parts=
   COMPREPLY=()
   if [ "$COMP_CWORD" -eq 1 ]; then
     mapfile -t COMPREPLY < <(compgen -W "{names} --help --version" -- "$word")
@@ -75,6 +85,8 @@ _rhumb() {{
 {cases}  esac
   if [ "${{word:0:1}}" = - ]; then
     mapfile -t COMPREPLY < <(compgen -W "$words" -- "$word")
+  elif [ -n "$parts" ] && [ "$COMP_CWORD" -eq 2 ]; then
+    mapfile -t COMPREPLY < <(compgen -W "$parts" -- "$word")
   else
     compopt -o filenames
     mapfile -t COMPREPLY < <(compgen -f -- "$word")
@@ -88,13 +100,14 @@ def quoted(text):
     return text.replace("'", "'\\''")
 
 
-def zsh_text(commands, options):
+def zsh_text(commands, options, parts):
     listed = "".join(f"    '{name}:{quoted(summary)}'\n" for name, summary in commands)
     cases = ""
     for name, _ in commands:
         flags = "".join(f" \\\n        '{flag}[{quoted(what).replace('[', '(').replace(']', ')').replace(':', ',')}]'"
-                        for parts, what in options[name] for flag in parts if flag.startswith("--"))
-        cases += f"      {name}) _arguments{flags} '*:file:_files' ;;\n"
+                        for group, what in options[name] for flag in group if flag.startswith("--"))
+        first = f" \\\n        '1:question:({' '.join(parts[name])})'" if parts[name] else ""
+        cases += f"      {name}) _arguments{flags}{first} '*:file:_files' ;;\n"
     return f'''#compdef rhumb
 # zsh completion for rhumb; made from its help
 _rhumb() {{
@@ -114,12 +127,14 @@ _rhumb "$@"
 '''
 
 
-def fish_text(commands, options):
+def fish_text(commands, options, parts):
     lines = ["# fish completion for rhumb; made from its help"]
     for name, summary in commands:
         lines.append(f"complete -c rhumb -n __fish_use_subcommand -f -a {name} -d '{quoted(summary)}'")
-        for parts, what in options[name]:
-            for flag in parts:
+        for part in parts[name]:
+            lines.append(f"complete -c rhumb -n '__fish_seen_subcommand_from {name}' -f -a {part}")
+        for flags, what in options[name]:
+            for flag in flags:
                 if flag.startswith("--"):
                     lines.append(f"complete -c rhumb -n '__fish_seen_subcommand_from {name}' "
                                  f"-l {flag[2:]} -d '{quoted(what)}'")
@@ -130,12 +145,22 @@ def main():
     program, out = sys.argv[1], pathlib.Path(sys.argv[2])
     overview = help_of(program)
     commands = commands_in(overview)
-    options = {name: options_in(help_of(program, name)) for name, _ in commands}
+    options, parts = {}, {}
+    for name, _ in commands:
+        text = help_of(program, name)
+        parts[name] = parts_in(text)
+        options[name] = options_in(text)
+        known = {flag for flags, _ in options[name] for flag in flags}
+        for part in parts[name]:
+            for flags, what in options_in(help_of(program, name, part)):
+                if not known.intersection(flags):
+                    options[name].append((flags, what))
+                    known.update(flags)
     for folder in ("man", "completions"):
         (out / folder).mkdir(parents=True, exist_ok=True)
     write_man(out / "man", program, commands, overview)
     for name, text in (("rhumb.bash", bash_text), ("_rhumb", zsh_text), ("rhumb.fish", fish_text)):
-        (out / "completions" / name).write_text(text(commands, options), encoding="utf-8")
+        (out / "completions" / name).write_text(text(commands, options, parts), encoding="utf-8")
 
 
 if __name__ == "__main__":

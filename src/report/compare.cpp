@@ -148,8 +148,8 @@ ComparedOutcome parse_compared(const std::string& result, const std::string& tim
 }
 
 ComparedOutcome read_compared(const std::filesystem::path& folder) {
-  return parse_compared(whole_text(folder / result_name), whole_text(folder / timeline_name),
-                        folder);
+  const std::string result = whole_text(folder / result_name);
+  return parse_compared(result, whole_text(folder / timeline_name), folder);
 }
 
 OutcomeChange change_between(const ComparedOutcome& first, const ComparedOutcome& second) {

@@ -15,7 +15,13 @@ namespace {
 using optics::Estimate;
 
 Json line(const std::string& name, const std::string& value, const std::string& range) {
-  return {{"name", name}, {"value", value}, {"range", range}};
+  return {{"name", name}, {"value", value}, {"range", range}, {"detail", false}};
+}
+
+// On the screen only: paper has two sheets.
+Json detail(Json line) {
+  line["detail"] = true;
+  return line;
 }
 
 Json dioptres(const std::string& name, const Estimate& e) {
@@ -48,7 +54,7 @@ void add_residual(Json& lines, const std::string& name, const optics::ResidualEs
   Json correction = axis("as a correction at the cornea", residual.axis_rad);
   correction["value"] = lens_text(residual.correction);
   correction["range"] = "axis " + correction["range"].get<std::string>();
-  lines.push_back(correction);
+  lines.push_back(detail(correction));
 }
 
 void add_keratometry(Json& lines, const optics::KeratometryEffect& effect) {
@@ -62,16 +68,17 @@ void add_keratometry(Json& lines, const optics::KeratometryEffect& effect) {
     lines.push_back(turn("Deviation from the steep meridian that would undo the correction",
                          *effect.loss_angle_rad, false));
   if (effect.harm_turn_counter_clockwise_rad)
-    lines.push_back(turn("Further turn at which the lens starts to harm, counter-clockwise",
-                         *effect.harm_turn_counter_clockwise_rad, false));
+    lines.push_back(detail(turn("Further turn at which the lens starts to harm, counter-clockwise",
+                                *effect.harm_turn_counter_clockwise_rad, false)));
   if (effect.harm_turn_clockwise_rad)
-    lines.push_back(turn("the same, clockwise", *effect.harm_turn_clockwise_rad, false));
+    lines.push_back(detail(turn("the same, clockwise", *effect.harm_turn_clockwise_rad, false)));
 }
 
 void add_refraction(Json& lines, const optics::RefractionEffect& effect) {
   lines.push_back(line("Refraction as stated", lens_text(effect.manifest), ""));
   lines.push_back(dioptres("Its cylinder at the cornea", effect.cylinder_now_D));
-  lines.push_back(dioptres("Cylinder of the eye without the lens", effect.recovered_cylinder_D));
+  lines.push_back(
+      detail(dioptres("Cylinder of the eye without the lens", effect.recovered_cylinder_D)));
   lines.push_back(axis("Axis with the least residual", effect.best_axis_rad));
   lines.push_back(turn("Turn from the achieved axis to it", effect.turn_rad));
   lines.push_back(dioptres("Cylinder that would be left there", effect.cylinder_after_turn_D));
@@ -84,14 +91,14 @@ void add_refraction(Json& lines, const optics::RefractionEffect& effect) {
 }
 
 void add_operation(Json& lines, const optics::OperationVectors& vectors) {
-  lines.push_back(dioptres("Change of astigmatism that was meant", vectors.intended_D));
-  lines.push_back(dioptres("Change that was brought about", vectors.induced_D));
-  lines.push_back(dioptres("Difference between the two", vectors.difference_D));
+  lines.push_back(detail(dioptres("Change of astigmatism that was meant", vectors.intended_D)));
+  lines.push_back(detail(dioptres("Change that was brought about", vectors.induced_D)));
+  lines.push_back(detail(dioptres("Difference between the two", vectors.difference_D)));
   const Estimate& index = vectors.correction_index;
-  lines.push_back(line("Correction index, 1 where as much was changed as was meant",
-                       dioptre_text(index.value),
-                       fmt::format("{} to {}", dioptre_text(index.low), dioptre_text(index.high))));
-  lines.push_back(turn("Angle of error of the change", vectors.angle_of_error_rad));
+  lines.push_back(detail(
+      line("Correction index, 1 where as much was changed as was meant", dioptre_text(index.value),
+           fmt::format("{} to {}", dioptre_text(index.low), dioptre_text(index.high)))));
+  lines.push_back(detail(turn("Angle of error of the change", vectors.angle_of_error_rad)));
 }
 
 }  // namespace

@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """Nobody gets in, nothing leaks: every command under strace opens no socket and writes nowhere but into its outputs,
-and the outputs carry nothing of what the source says of itself. Ends with 77 (skipped) without strace.
+the outputs carry nothing of what the source says of itself, and every JSON among them fits its schema. Ends with 77
+(skipped) without strace.
 
     python3 tests/robust/check_watched.py PROGRAM SOURCE_FOLDER
 """
@@ -10,7 +11,7 @@ import shutil
 import sys
 from pathlib import Path
 
-from common import PROGRAM, SOURCE, check, finish, render, run, work_folder
+from common import PROGRAM, SOURCE, check, finish, fits, render, run, work_folder
 
 # Invented, and unlike anything that a program writes of itself.
 SECRETS = {"title": "Xanthippe Quillfeather", "comment": "born 1950-02-30 in Nowhereby", "location": "+12.3456-098.7654/",
@@ -124,12 +125,15 @@ def main():
         stills = work / "stills"
         watched(work, [stills], "analyze", case, "--out", stills, "--stills", "--quiet")
         says_nothing(stills, [FILE_NAME, str(work)])
+        fits("result.schema.json", out / "result.json", stills / "result.json")
         series = render(work / "series", "followup-stable")
         watched(work, [work / "followed"], "followup", series / "series.toml", "--out", work / "followed")
         says_nothing(work / "followed", [str(work)])
+        fits("series.schema.json", work / "followed" / "result.json")
         grades = work / "grades"
         cohort = SOURCE / "fixtures/cohort"
         watched(work, [grades], "grade", cohort / "cohort.csv", "--readings", cohort / "readings.csv", "--out", grades)
+        fits("grade.schema.json", grades / "grade.json")
         watched(work, [work / "new"], "new", work / "new")
         watched(work, [], "optics", "rerotate", "--refraction=+0.25/-1.25x148", "--axis", "97", "--cylinder", "3.0")
         watched(work, [], "compare", out, stills)

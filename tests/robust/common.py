@@ -48,6 +48,12 @@ def contents(folder):
             if p.is_file() and not any(part.startswith(".") for part in p.relative_to(folder).parts)}
 
 
+def fits(schema, *files):
+    """JSON files against a schema of docs/schemas, by the validator of the registry (Debian's python3-jsonschema)."""
+    ran = run(sys.executable, SOURCE / "tests/cli/check_schema.py", schema, *files)
+    check(ran.returncode == 0, f"{schema}: {files}: {ran.stderr[-600:]}")
+
+
 def work_folder():
     return tempfile.TemporaryDirectory(prefix="rhumb-robust-")
 

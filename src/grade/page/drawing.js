@@ -41,10 +41,11 @@ const across = (u, y, style, dash) => {
   c.beginPath(); c.moveTo(u.bbox.left, at); c.lineTo(u.bbox.left + u.bbox.width, at); c.stroke(); c.restore();
 };
 
-function mark(u, x, y, low, high, isOpen) {
+// A pale mark is a case that the filters leave out.
+function mark(u, x, y, low, high, isOpen, isPale) {
   const c = u.ctx, k = devicePixelRatio;
   const px = u.valToPos(x, "x", true), py = u.valToPos(y, "y", true);
-  c.save(); c.strokeStyle = colour.mark; c.fillStyle = isOpen ? "#fff" : colour.mark; c.lineWidth = 1.25 * k;
+  c.save(); c.strokeStyle = isPale ? colour.line : colour.mark; c.fillStyle = isOpen ? "#fff" : c.strokeStyle; c.lineWidth = 1.25 * k;
   if (known(low)) {
     c.beginPath(); c.moveTo(px, u.valToPos(low, "y", true)); c.lineTo(px, u.valToPos(high, "y", true)); c.stroke();
   }
@@ -76,7 +77,7 @@ function drawDeviations(cases) {
     } }, [x, values]);
 }
 
-function drawLearning(host, operator) {
+function drawLearning(host, operator, isChosenPoint) {
   const points = operator.learning;
   const box = element("div", {}, element("h3", {}, operatorName(operator.operator)));
   host.append(box);
@@ -88,14 +89,16 @@ function drawLearning(host, operator) {
   const change = operator.change_per_10_cases_deg;
   const trend = known(change) ? `Change over 10 cases ${signed(change.value)}\u00b0 (${rangeText(change, signed)}). ` : "";
   const top = 1.1 * Math.max(1.2 * bounds()[0], ...size);
-  chart(box, 190, `Size of the deviation by case number for ${operatorName(operator.operator)}. ${trend}`, {
+  const left = points.filter((p) => !isChosenPoint(p)).length;
+  const pale = left ? `${left} of ${points.length} cases lie outside the filters and are pale. ` : "";
+  chart(box, 190, `Size of the deviation by case number for ${operatorName(operator.operator)}. ${trend}${pale}`, {
     xLabel: "case number", yLabel: "size (degrees)", xRange: () => [0, end], range: () => [0, top],
     series: [unseen, { stroke: colour.ink, width: 2, points: { show: false } },
       { stroke: "transparent", points: { show: false } }, { stroke: "transparent", points: { show: false } }],
     bands: [{ series: [4, 3], fill: colour.pale }],
     draw: (u) => {
       for (const b of bounds()) if (b < top) across(u, b, colour.warm, [5, 4]);
-      points.forEach((p, i) => mark(u, x[i], size[i], null, null, false));
+      points.forEach((p, i) => mark(u, x[i], size[i], null, null, false, !isChosenPoint(p)));
     } }, [x, size, running("value"), running("low"), running("high")]);
   const limit = data.cusum_limits.upper_limit;
   const sums = points.map((p) => p.cusum_chart);
@@ -112,7 +115,7 @@ function drawLearning(host, operator) {
     ? ` From case ${operator.acceptable_from_case} on the acceptable rate explains the cases better.` : "";
   const rejected = known(operator.unacceptable_from_case)
     ? ` At case ${operator.unacceptable_from_case} the unacceptable rate explained the cases better.` : "";
-  box.append(element("p", { class: "about" }, trend + verdict + accepted + rejected));
+  box.append(element("p", { class: "about" }, pale + trend + verdict + accepted + rejected));
 }
 
 function drawAgreement(host, pair) {

@@ -157,11 +157,14 @@ function showCases(cases) {
     : element("p", {}, "Every chosen case is graded."));
 }
 
-function showLearning() {
+function showLearning(cases) {
+  const chosenCases = new Set(cases.map((c) => operatorName(c.operator) + "|" + c.case_number));
   const host = byId("learning");
   host.replaceChildren();
   const all = shownOperators();
-  for (const o of all.slice(0, mostCurves)) drawLearning(host, o);
+  for (const o of all.slice(0, mostCurves)) {
+    drawLearning(host, o, (point) => chosenCases.has(operatorName(o.operator) + "|" + point.case_number));
+  }
   if (all.length > mostCurves) {
     host.append(element("p", {}, `${all.length - mostCurves} more operators: choose one above to see the curve.`));
   }
@@ -210,7 +213,7 @@ function showFixedParts() {
   byId("operators-about").textContent = "Size and sign of the deviation of graded cases from the planned axis. Few cases give wide " +
     "intervals: read the interval, not the mean.";
   byId("learning-about").textContent = `Above: size of the deviation by case number, with the mean of the last ${r.learning.window_cases} ` +
-    `graded cases and its 95 % interval. Below: CUSUM of deviations beyond ${bound(r.cusum.failure_beyond_deg)}, doubtful cases counted ` +
+    `graded cases and its 95 % interval, both of all cases; cases that the filters leave out are pale. Below: CUSUM of deviations beyond ${bound(r.cusum.failure_beyond_deg)}, doubtful cases counted ` +
     `by their probability; it rises with failures and starts again after a signal. The limit ${fixed(l.upper_limit, 2)} follows from an acceptable share of ` +
     `${percent(r.cusum.acceptable_share)}, an unacceptable one of ${percent(r.cusum.unacceptable_share)} and risks of ` +
     `${percent(r.cusum.false_alarm)} and ${percent(r.cusum.missed)}: within ${l.horizon_cases} cases it signals for ` +
@@ -230,7 +233,7 @@ function redraw() {
   byId("selection").textContent = selectionSentence(cases);
   showOperators();
   drawDeviations(cases);
-  showLearning();
+  showLearning(cases);
   showComparison();
   showBudget();
   showCases(cases);
