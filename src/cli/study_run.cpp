@@ -16,6 +16,7 @@
 #include "files/user_error.h"
 #include "followup/operation.h"
 #include "followup/series.h"
+#include "outcome/caution.h"
 #include "report/series_report.h"
 #include "report/study_report.h"
 #include "study/study.h"
@@ -158,7 +159,8 @@ int run_study(const StudyRun& run, const std::stop_token& cancel) {
     fmt::print("{} eyes: {} measured, {} up to date, {} could not be read; {} of {} rotations.\n",
                study.eyes.size(), tally.measured - failed, tally.up_to_date, failed,
                study.rotations, study.visits_after_first);
-    fmt::print("Open {} in a browser. {}\n", (run.folder / "study.html").string(), caution);
+    fmt::print("Open {} in a browser. {}\n", (run.folder / "study.html").string(),
+               outcome::caution);
   }
   return study.rotations > 0 ? exit_done : exit_nothing_measured;
 }

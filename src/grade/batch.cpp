@@ -9,6 +9,7 @@
 #include <nlohmann/json.hpp>
 #include <thread>
 
+#include "files/plain_name.h"
 #include "files/user_error.h"
 #include "video/digest.h"
 
@@ -21,18 +22,7 @@ std::string folder_name(const std::string& stated) {
   const std::string sum = video::sha256_of_text(path.generic_string()).substr(0, 8);
   path = path.stem() == "case" && path.has_parent_path() ? path.parent_path()
                                                          : path.replace_extension();
-  std::string name;
-  for (const char c : path.generic_string()) {
-    const bool plain =
-        (c >= '0' && c <= '9') || (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '_';
-    if (plain) {
-      name += c;
-    } else if (!name.empty() && name.back() != '-') {
-      name += '-';
-    }
-  }
-  constexpr std::size_t longest = 80;
-  if (name.size() > longest) name = name.substr(name.size() - longest);
+  const std::string name = files::plain_name(path.generic_string());
   return name + (name.empty() || name.back() == '-' ? "" : "-") + sum;
 }
 

@@ -31,7 +31,10 @@ Json dioptres(const std::string& name, const Estimate& e) {
 
 Json axis(const std::string& name, const Estimate& e) {
   const auto text = [](double rad) { return axis_text(angle::deg_from_rad(rad), 0); };
-  return line(name, text(e.value) + "°", fmt::format("{}° to {}°", text(e.low), text(e.high)));
+  // Two thirds of all axes and more: the cylinder is too small for its error to point anywhere.
+  const bool anywhere = e.high - e.low > 2.0 * angle::pi / 3.0;
+  return line(name, text(e.value) + "°",
+              anywhere ? "almost any" : fmt::format("{}° to {}°", text(e.low), text(e.high)));
 }
 
 Json turn(const std::string& name, const Estimate& e, bool with_sign = true) {
@@ -53,7 +56,7 @@ void add_residual(Json& lines, const std::string& name, const optics::ResidualEs
   lines.push_back(dioptres(name, residual.cylinder_D));
   Json correction = axis("as a correction at the cornea", residual.axis_rad);
   correction["value"] = lens_text(residual.correction);
-  correction["range"] = "axis " + correction["range"].get<std::string>();
+  correction["range"] = "axis: " + correction["range"].get<std::string>();
   lines.push_back(detail(correction));
 }
 

@@ -4,7 +4,7 @@
 
 #include "files/partial_file.h"
 #include "files/staged_folder.h"
-#include "report/caution.h"
+#include "outcome/caution.h"
 #include "report/json_values.h"
 #include "report/study_values.h"
 
@@ -114,7 +114,7 @@ Json study_value(const Study& study, const outcome::RunRecord& run) {
   Json root;
   root["schema_version"] = outcome::schema_version;
   root["program"] = "rhumb";
-  root["caution"] = caution;
+  root["caution"] = outcome::caution;
   root["kind"] = "study";
   std::size_t failed = 0;
   for (const auto& eye : study.eyes) failed += eye.failure.empty() ? 0U : 1U;

@@ -3,7 +3,7 @@
 
 #include <cmath>
 
-#include "report/caution.h"
+#include "outcome/caution.h"
 #include "report/degrees.h"
 #include "report/embedded.h"
 #include "report/hash_source.h"
@@ -126,7 +126,7 @@ Json agreement_rows(const Study& study) {
 
 std::string study_page(const Study& study, const outcome::RunRecord& run) {
   Json values;
-  values["caution"] = caution;
+  values["caution"] = outcome::caution;
   values["eyes"] = study.eyes.size();
   values["rotations"] = study.rotations;
   values["visits"] = study.visits_after_first;

@@ -8,6 +8,7 @@
 #include <map>
 
 #include "casefile/read.h"
+#include "files/plain_name.h"
 #include "files/user_error.h"
 #include "grade/cohort.h"
 #include "grade/csv.h"
@@ -52,17 +53,8 @@ std::optional<double> reading(const CsvTable& table, const CsvRow& row, std::siz
 
 // A name for the eye's folder that stays the same whatever else the table holds.
 std::string folder_of(const std::string& stated) {
-  std::string name;
-  for (const char c : std::filesystem::path(stated).replace_extension().generic_string()) {
-    const bool plain = (c >= '0' && c <= '9') || (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
-    if (plain) {
-      name += c;
-    } else if (!name.empty() && name.back() != '-') {
-      name += '-';
-    }
-  }
-  constexpr std::size_t longest = 80;
-  if (name.size() > longest) name = name.substr(name.size() - longest);
+  const std::string name =
+      files::plain_name(std::filesystem::path(stated).replace_extension().generic_string());
   return name + (name.empty() || name.back() == '-' ? "" : "-") +
          video::sha256_of_text(stated).substr(0, 8);
 }

@@ -1,38 +1,16 @@
 // The review page in headless Chromium: node page_test.js MAKE_PAGE RHUMB. With SHOTS=FOLDER in the environment it
 // leaves pictures of the page there. Accessibility is checked by axe-core.
 "use strict";
-const { chromium } = require("playwright-core");
 const { execFileSync, spawnSync } = require("node:child_process");
 const fs = require("node:fs");
-const os = require("node:os");
 const path = require("node:path");
 const assert = require("node:assert");
-const { pathToFileURL } = require("node:url");
+const { check, main, open: openFile, sheets, shot, testAccessibility } = require("./harness.js");
 
 const [makePage, rhumb] = process.argv.slice(2);
-const shots = process.env.SHOTS;
-const scratch = fs.mkdtempSync(path.join(os.tmpdir(), "rhumb-browser-"));
-const failures = [];
 
-async function check(name, body) {
-  try {
-    await body();
-    console.log("ok    " + name);
-  } catch (error) {
-    failures.push(name);
-    console.log("FAIL  " + name + "\n      " + String(error.message).replaceAll("\n", "\n      "));
-  }
-}
-
-// Opens a page and keeps a list of everything that went wrong or out to a network.
 async function open(browser, folder, viewport) {
-  const page = await browser.newPage({ viewport });
-  page.troubles = [];
-  page.on("console", (message) => { if (["error", "warning"].includes(message.type())) page.troubles.push(message.text()); });
-  page.on("pageerror", (error) => page.troubles.push(String(error)));
-  page.on("dialog", (dialog) => { page.troubles.push("dialog " + dialog.message()); dialog.dismiss(); });
-  page.on("request", (request) => { if (!/^(file|data|blob):/.test(request.url())) page.troubles.push("request " + request.url()); });
-  await page.goto(pathToFileURL(path.join(folder, "report.html")).href);
+  const page = await openFile(browser, path.join(folder, "report.html"), viewport);
   await page.waitForFunction(() => { const video = document.getElementById("video"); return !video || video.readyState >= 2; });
   return page;
 }
@@ -43,8 +21,6 @@ const seconds = (page) => page.evaluate(() => new Promise((resolve) => {
   const tell = () => resolve(video.currentTime);
   if (video.seeking) video.addEventListener("seeked", tell, { once: true }); else tell();
 }));
-
-async function shot(page, name, options) { if (shots) await page.screenshot(Object.assign({ path: path.join(shots, name + ".png") }, options)); }
 
 async function testTime(page) {
   await check("the page opens at the final stretch", async () => assert.strictEqual(await row(page), 200));
@@ -164,62 +140,43 @@ async function testCorrection(page, folder) {
   });
 }
 
-async function testAccessibility(page) {
-  await check("axe-core finds nothing to complain of", async () => {
-    await page.evaluate(fs.readFileSync(require.resolve("axe-core/axe.min.js"), "utf8"));
-    const found = await page.evaluate(() => window.axe.run(document, { resultTypes: ["violations"] }));
-    assert.strictEqual(found.violations.length, 0, found.violations.map((v) => v.id + ": " + v.nodes.map((n) => n.html.slice(0, 120)).join(" | ")).join("\n"));
-  });
-}
-
 async function testPaper(browser, folder, name) {
   await check("it prints on two A4 pages: " + name, async () => {
     const page = await open(browser, folder, { width: 1100, height: 900 });
-    const pdf = await page.pdf({ format: "A4", preferCSSPageSize: true, printBackground: true });
-    if (shots) fs.writeFileSync(path.join(shots, "print-" + name + ".pdf"), pdf);
-    assert.strictEqual(pdf.toString("latin1").match(/\/Type\s*\/Page\b(?!s)/g).length, 2);
+    assert.strictEqual(await sheets(page, name), 2);
     await page.close();
   });
 }
 
-async function main() {
+main(async (browser, scratch) => {
   const plain = path.join(scratch, "plain"), hostile = path.join(scratch, "hostile");
   execFileSync(makePage, [plain]);
   execFileSync(makePage, [hostile, "hostile"]);
-  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM, args: ["--no-sandbox", "--disable-gpu", "--disable-background-networking"] });
-  try {
-    const page = await open(browser, path.join(plain, "out"), { width: 1100, height: 900 });
-    await shot(page, "desktop", { fullPage: true });
-    await testTime(page);
-    await testCorrection(page, plain);
-    await check("no trouble in the console and no request", () => assert.deepStrictEqual(page.troubles, []));
-    await page.close();
-    const still = await open(browser, path.join(plain, "out"), { width: 1100, height: 900 });
-    await testAccessibility(still);
-    await still.close();
-    for (const width of [360, 768]) {
-      const phone = await open(browser, path.join(plain, "out"), { width, height: 740 });
-      await check("nothing is wider than a window of " + width, async () => assert(await phone.evaluate(() => document.documentElement.scrollWidth) <= width));
-      await shot(phone, "phone-" + width, { fullPage: true });
-      await testAccessibility(phone);
-      await phone.close();
-    }
-    const bad = await open(browser, path.join(hostile, "out"), { width: 1100, height: 900 });
-    await check("hostile text stays text", async () => {
-      assert.match(await bad.locator("h1").textContent(), /<script>alert/);
-      await bad.locator("#slider").focus();
-      await bad.keyboard.press("Home");
-      assert.deepStrictEqual(bad.troubles, []);
-    });
-    await shot(bad, "hostile", { fullPage: true });
-    await bad.close();
-    await testPaper(browser, path.join(plain, "out"), "plain");
-    await testPaper(browser, path.join(hostile, "out"), "hostile");
-  } finally {
-    await browser.close();
-    fs.rmSync(scratch, { recursive: true, force: true });
+  const page = await open(browser, path.join(plain, "out"), { width: 1100, height: 900 });
+  await shot(page, "desktop", { fullPage: true });
+  await testTime(page);
+  await testCorrection(page, plain);
+  await check("no trouble in the console and no request", () => assert.deepStrictEqual(page.troubles, []));
+  await page.close();
+  const still = await open(browser, path.join(plain, "out"), { width: 1100, height: 900 });
+  await testAccessibility(still, "desk");
+  await still.close();
+  for (const width of [360, 768]) {
+    const phone = await open(browser, path.join(plain, "out"), { width, height: 740 });
+    await check("nothing is wider than a window of " + width, async () => assert(await phone.evaluate(() => document.documentElement.scrollWidth) <= width));
+    await shot(phone, "phone-" + width, { fullPage: true });
+    await testAccessibility(phone, "a window of " + width);
+    await phone.close();
   }
-  if (failures.length) process.exitCode = 1;
-}
-
-main().catch((error) => { console.error(error); process.exitCode = 1; });
+  const bad = await open(browser, path.join(hostile, "out"), { width: 1100, height: 900 });
+  await check("hostile text stays text", async () => {
+    assert.match(await bad.locator("h1").textContent(), /<script>alert/);
+    await bad.locator("#slider").focus();
+    await bad.keyboard.press("Home");
+    assert.deepStrictEqual(bad.troubles, []);
+  });
+  await shot(bad, "hostile", { fullPage: true });
+  await bad.close();
+  await testPaper(browser, path.join(plain, "out"), "plain");
+  await testPaper(browser, path.join(hostile, "out"), "hostile");
+});

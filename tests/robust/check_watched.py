@@ -22,7 +22,7 @@ FILE_NAME = "QuillfeatherX_1950.mp4"
 def watched(work, outputs, *words):
     """Runs a command under strace; its calls that write or reach for a network."""
     log = work / "strace.log"
-    ran = run("strace", "-f", "-qq", "-o", log, "-e",
+    ran = run("strace", "-f", "-qq", "-y", "-o", log, "-e",
               "trace=%network,open,openat,creat,truncate,mkdir,mkdirat,rename,renameat,renameat2,link,linkat,symlink,"
               "symlinkat,unlink,unlinkat,rmdir,mknod,mknodat", "-s", "4096", PROGRAM, *words)
     name = " ".join(str(w) for w in words[:2])
@@ -41,7 +41,9 @@ def watched(work, outputs, *words):
         elif kind in ("socket", "socketpair", "connect", "bind", "sendto", "sendmsg", "recvfrom", "accept", "listen"):
             check(False, f"{name}: reaches for a network: {line[:200]}")
             continue
-        for path in re.findall(r'"((?:[^"\\]|\\.)*)"', rest):
+        for base, path in re.findall(r'(?:(?:AT_FDCWD|\d+)<([^>]*)>, )?"((?:[^"\\]|\\.)*)"', rest):
+            if base and not path.startswith("/"):
+                path = f"{base}/{path}"
             harmless = path in ("/dev/null", "/dev/tty") or path.startswith(("/proc/self/", "/dev/shm/sem."))
             ours = any(path == o or path.startswith((o + "/", o.rsplit("/", 1)[0] + "/." + o.rsplit("/", 1)[1] + ".rhumb-"))
                        or o.startswith(path.rstrip("/") + "/") and kind.startswith("mkdir") for o in inside)
@@ -134,7 +136,10 @@ def main():
         cohort = SOURCE / "fixtures/cohort"
         watched(work, [grades], "grade", cohort / "cohort.csv", "--readings", cohort / "readings.csv", "--out", grades)
         fits("grade.schema.json", grades / "grade.json")
-        watched(work, [work / "new"], "new", work / "new")
+        begun = work / "begun"
+        begun.mkdir()
+        shutil.copy(work / "case" / FILE_NAME, begun)
+        watched(work, [begun], "new", begun)
         watched(work, [], "optics", "rerotate", "--refraction=+0.25/-1.25x148", "--axis", "97", "--cylinder", "3.0")
         watched(work, [], "compare", out, stills)
         # A case whose texts are paths to elsewhere.
