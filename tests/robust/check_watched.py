@@ -51,7 +51,7 @@ def watched(work, outputs, *words):
 
 
 def secretive_case(work):
-    case = render(work / "case", frames=150)  # enough for a final axis, so that the page holds pictures
+    case = render(work / "case", frames=240)  # enough for a final axis, so that the page holds pictures
     tagged = case / FILE_NAME
     words = [w for key, value in SECRETS.items() for w in ("-metadata", f"{key}={value}")]
     made = run("ffmpeg", "-v", "error", "-nostdin", "-y", "-i", case / "video.mp4", "-c", "copy", *words,
