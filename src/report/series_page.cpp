@@ -181,6 +181,7 @@ std::string series_page(const SeriesOutcome& series, const outcome::RunRecord& r
          {"image", jpeg_address(straightened(photo))},
          {"axis",
           photo.axis_rad ? Json(axis_text(angle::deg_from_rad(*photo.axis_rad))) : Json(nullptr)},
+         {"axis_deg", degrees_or_null(photo.axis_rad)},
          {"marks", marks_of(photo)}});
   }
   values["comparable"] = pictures.size() > 1;

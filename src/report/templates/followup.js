@@ -11,6 +11,7 @@
   const curtain = document.getElementById('curtain');
   const lines = document.getElementById('lines');
   const flicker = document.getElementById('flicker');
+  const readout = document.getElementById('readout');
   const half = data.half;
   axes.setAttribute('viewBox', `${-half} ${-half} ${2 * half} ${2 * half}`);
   for (const list of [below, above])
@@ -26,6 +27,31 @@
       axes.append(line);
     }
   };
+  // The upper picture's angle stands at the other end, so that both can be read.
+  const flipped = (marks) => ({ a_out: marks.b_out });
+  // An angle at the outer end of its line, and how far one is from the other in words.
+  const label = (marks, name, axis) => {
+    const [x, y] = marks.a_out;
+    const far = 1 + 0.12 / Math.hypot(x, y);
+    const text = document.createElementNS('http://www.w3.org/2000/svg', 'text');
+    text.setAttribute('class', `f-angle ${name}-text`);
+    text.setAttribute('x', String(x * far));
+    text.setAttribute('y', String(y * far));
+    text.textContent = `${axis}\u00b0`;
+    axes.append(text);
+  };
+  const tell = (one, two) => {
+    const of = (picture) => (picture.axis === null ? 'no axis' : `axis ${picture.axis}\u00b0`);
+    let turn = '';
+    if (one.axis_deg !== null && two.axis_deg !== null) {
+      let by = (two.axis_deg - one.axis_deg) % 180;
+      if (by > 90) by -= 180;
+      if (by <= -90) by += 180;
+      const sign = by < -0.05 ? '\u2212' : by >= 0.05 ? '+' : '';
+      turn = ` From below to above the lens turned by ${sign}${Math.abs(by).toFixed(1)}\u00b0 in the eye.`;
+    }
+    readout.textContent = `Below: ${of(one)} (dashed). Above: ${of(two)}.${turn}`;
+  };
   const show = () => {
     const one = data.pictures[Number(below.value)];
     const two = data.pictures[Number(above.value)];
@@ -34,9 +60,12 @@
     upper.style.opacity = String(Number(mix.value) / 100);
     upper.style.clipPath = `inset(0 ${100 - Number(curtain.value)}% 0 0)`;
     axes.replaceChildren();
+    tell(one, two);
     if (!lines.checked) return;
     if (one.marks) path(one.marks, 'f-below');
     if (two.marks) path(two.marks, 'f-above');
+    if (one.marks) label(one.marks, 'f-below', one.axis);
+    if (two.marks && one !== two) label(flipped(two.marks), 'f-above', two.axis);
   };
   let timer = 0;
   flicker.addEventListener('click', () => {
