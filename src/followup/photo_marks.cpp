@@ -6,6 +6,8 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "followup/photo_pupil.h"
+
 namespace rhumb::followup {
 namespace {
 
@@ -55,6 +57,19 @@ Pupil straighten(const reference::Photo& photo, const eye::LimbusEllipse& limbus
   out.bright += 12.0F;
   cv::log(out.bright, out.bright);
   return out;
+}
+
+// Leaves nothing outside of the pupil. Its edge is no perfect circle and is soft: a margin goes
+// too.
+void keep_pupil(Pupil& picture, const PhotoPupil& pupil) {
+  constexpr double margin = 0.025;  // limbal radii
+  cv::Mat inside = cv::Mat::zeros(picture.clear.size(), CV_8U);
+  const Eigen::Vector2d at = picture.pixel(pupil.centre);
+  cv::circle(
+      inside,
+      cv::Point(static_cast<int>(std::lround(at.x())), static_cast<int>(std::lround(at.y()))),
+      static_cast<int>((pupil.radius - margin) * picture.scale), cv::Scalar(255), cv::FILLED);
+  picture.clear &= inside;
 }
 
 double bar_length(const casefile::LensMarks& lens, const MarkOptions& o) {
@@ -260,9 +275,12 @@ std::vector<MarkCandidate> find_marks(const reference::Photo& photo,
                                       const eye::LimbusEllipse& limbus,
                                       const casefile::LensMarks& lens, const MarkOptions& options) {
   const double length = bar_length(lens, options);
-  const Pupil small = straighten(photo, limbus, coarse);
+  Pupil small = straighten(photo, limbus, coarse);
+  const auto pupil = find_photo_pupil(small.bright, small.clear, coarse);
+  if (pupil) keep_pupil(small, *pupil);
   std::vector<Place> places = search(small, length, options);
-  const Pupil large = straighten(photo, limbus, fine);
+  Pupil large = straighten(photo, limbus, fine);
+  if (pupil) keep_pupil(large, *pupil);
   std::vector<MarkCandidate> out;
   std::vector<char> taken(angles, 0);
   for (int k = 0; k < options.most; ++k) {
