@@ -134,6 +134,28 @@ TEST_CASE("a strip without marks says that it shows none") {
   }
 }
 
+TEST_CASE("two ends of one lens are alike, an end without marks is not") {
+  const PatchGeometry geometry;
+  const RadialGrid grid;
+  const StripGeometry strip;
+  // Off along the axis: the marks lie nearer at one end than at the other.
+  const Eigen::Vector2d centre(0.02, 0.034);
+  const auto end_of = [&](double meridian_deg, bool hidden) {
+    TemplateBuilder builder(grid, strip);
+    for (std::uint64_t seed = 1; seed <= 12; ++seed) {
+      const auto map =
+          contrast_map(drawn(60.0, centre, hidden, 80, 45, seed), geometry, ContrastOptions{});
+      builder.add(
+          mark_strip(map, {}, geometry, {0.0, 0.0}, angle::rad_from_deg(meridian_deg), grid, strip),
+          1.0F);
+    }
+    return builder.build();
+  };
+  CHECK(likeness(end_of(60.0, false), end_of(240.0, false)) > 0.8);
+  CHECK(likeness(end_of(60.0, true), end_of(240.0, true)) < 0.4);
+  CHECK(power(end_of(60.0, true)) > 3.0 * power(end_of(240.0, true)));
+}
+
 TEST_CASE("the pupil's edge is found where it was drawn") {
   const PatchGeometry geometry;
   cv::Mat patch(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(60));

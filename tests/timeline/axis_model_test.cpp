@@ -91,3 +91,23 @@ TEST_CASE("clutter that stands still while the lens is elsewhere loses its say")
   CHECK(current[10].log_ratio[52] <= 0.0F);
   CHECK(current[10].log_ratio[100] == 6.0F);
 }
+
+TEST_CASE("a lens that is turned unseen is still there") {
+  std::vector<AxisEvidence> current;
+  for (int k = 0; k < 50; ++k) current.push_back(marks_at(40));
+  for (int k = 0; k < 25; ++k) current.push_back(nothing());
+  for (int k = 0; k < 50; ++k) current.push_back(marks_at(100));
+  const std::vector<AxisEvidence> previous(current.size());
+  const AxisPath alone = most_probable_path(previous, current, {});
+  const AxisPosterior posterior = posterior_about(alone, previous, current, {});
+  CHECK(posterior.lens[62] > 0.95F);
+  std::vector<char> sure;
+  for (const float lens : posterior.lens) sure.push_back(lens > 0.95F ? 1 : 0);
+  const AxisPath path = most_probable_path(previous, current, {}, sure);
+  CHECK(path.phase[62] == Phase::New);
+  CHECK(path.axis_deg[25] == 40);
+  CHECK(path.axis_deg[100] == 100);
+  CHECK(path.evidence[62] < 0.0F);
+  // Its axis in between is anyone's guess, and the posterior says so.
+  CHECK(posterior_about(path, previous, current, {}).near_path[62] < 0.5F);
+}
