@@ -16,7 +16,9 @@ using timeline::Phase;
 constexpr double z95 = 1.959963985;        // two-sided 95 % point of the normal distribution
 constexpr double widest_half_rad = 0.07;   // an axis vaguer than 4 degrees is not given
 constexpr double least_probability = 0.6;  // of the path being right
-constexpr double longest_unread_s = 0.6;   // from the nearest own reading
+// Standard deviation of how fast a lens may turn unseen, in a frame without a reading of its own
+// between readings that don't agree: 20 degrees a second.
+constexpr double unseen_turn_rad_s = 0.35;
 constexpr double longest_bridged_s = 4.0;  // between two own readings that agree
 // What refraction between lens and cornea does to the direction between two marks, standard
 // deviation: with viscoelastic in the eye, and after it was washed out. Estimated on recordings,
@@ -147,12 +149,13 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     const bool settled =
         fine.phase == Phase::Previous ? k < report.settled_until : k >= report.settled_from;
     const double refraction = settled ? settled_refraction_rad : unsettled_refraction_rad;
+    const double unseen =
+        support[k].bridged ? 0.0 : unseen_turn_rad_s * std::min(10.0, support[k].nearest_s);
     const double se =
         std::sqrt(fine.se_rad * fine.se_rad + std::pow(common_se(inputs, report), 2.0) +
-                  0.25 * pose_se * pose_se + refraction * refraction);
+                  0.25 * pose_se * pose_se + refraction * refraction + unseen * unseen);
     const double probability = inputs.coarse.posterior.near_path[k];
-    const bool supported = support[k].nearest_s <= longest_unread_s || support[k].bridged;
-    if (row.eye_found && lens_seen && fine.given && inputs.tie.axes_can_be_given && supported &&
+    if (row.eye_found && lens_seen && fine.given && inputs.tie.axes_can_be_given &&
         z95 * se < widest_half_rad && probability > least_probability) {
       put_axis(row, fine, inputs, se, probability);
     } else {
