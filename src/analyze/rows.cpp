@@ -41,7 +41,12 @@ std::vector<Support> support_of(const std::vector<SeenFrame>& frames, const Fine
   std::vector<Support> out(frames.size());
   std::vector<std::ptrdiff_t> before(frames.size(), -1);
   std::vector<std::ptrdiff_t> after(frames.size(), -1);
-  const auto own = [&](std::size_t k) { return fine.frames[k].own.given; };
+  // A reading that the smoothed axis passes by holds nothing.
+  const auto own = [&](std::size_t k) {
+    const FineAxis& one = fine.frames[k];
+    return one.own.given &&
+           std::abs(one.own.value_rad - one.axis_rad) <= std::max(0.017, 4.0 * one.own.se_rad);
+  };
   std::ptrdiff_t last = -1;
   for (std::size_t k = 0; k < frames.size(); ++k) {
     if (own(k)) last = static_cast<std::ptrdiff_t>(k);
@@ -98,7 +103,11 @@ void put_eye(TimelineRow& row, const SeenFrame& seen, const RowInputs& inputs) {
 void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, double se_rad,
               double probability) {
   const double value = angle::wrap_axis(fine.axis_rad + inputs.tie.zero_rad);
-  row.axis = Interval{value, value - z95 * se_rad, value + z95 * se_rad};
+  // `probability` is that of an axis within 3 degrees of the path. Where it is under 95 %, no
+  // narrower interval can hold 95 %.
+  constexpr double path_reach_rad = 0.052;
+  const double half = probability < 0.95 ? std::max(path_reach_rad, z95 * se_rad) : z95 * se_rad;
+  row.axis = Interval{value, value - half, value + half};
   row.confidence = probability * normal_within(angle::rad_from_deg(1.0), se_rad);
   if (inputs.planned_axis_rad) {
     row.deviation_rad = angle::wrap_deviation(value - *inputs.planned_axis_rad);
