@@ -143,6 +143,7 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
   if (atlas != nullptr) {
     const PreviousAxis previous = previous_axis(pass, reading, belief.previous);
     tie = tie_to_meridians(stated, *atlas, previous, first_rotation(pass));
+    tie_by_hand(stated, pass, tie);
     out.planned_axis_rad = planned_axis(stated, tie, previous);
     const eye::LimbusInAtlas& limbus = atlas->limbus;
     out.limbus_in_atlas = {limbus.centre, limbus.semi_major, limbus.semi_minor, limbus.angle_rad,
@@ -160,7 +161,7 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
                          out.planned_axis_rad,
                          belief.current || belief.previous || belief.nothing_there};
   out.rows = make_rows(inputs);
-  const std::vector<std::string> anchor_warnings = apply_anchors(stated, inputs, out.rows);
+  AnchorReport by_hand = apply_anchors(stated, inputs, out.rows);
   out.episodes = make_episodes(out.rows);
   out.final = make_final(out.rows, out.episodes, out.planned_axis_rad);
   out.atlas_zero_meridian_rad = tie.zero_rad;
@@ -168,8 +169,8 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
   out.axes_are_relative = tie.axes_are_relative;
   out.references = tie.findings;
   out.run.warnings = tie.warnings;
-  out.run.warnings.insert(out.run.warnings.end(), anchor_warnings.begin(), anchor_warnings.end());
   summarise(out, inputs, sampled.report.why_not, belief);
+  note_anchors(std::move(by_hand), out);
   if (progress) progress(1.0, out.video.duration_s);
   return out;
 }

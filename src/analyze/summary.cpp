@@ -46,7 +46,7 @@ std::string people_axis(double rad) {
 
 std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inputs,
                        const std::string& why_no_eye, const Belief& belief) {
-  if (inputs.atlas == nullptr) {
+  if (inputs.atlas == nullptr && !outcome.final) {
     return "No axis could be measured: " +
            (why_no_eye.empty() ? std::string("no eye was found") : why_no_eye) + ".";
   }

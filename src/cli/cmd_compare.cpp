@@ -42,10 +42,12 @@ void show(std::size_t number, const ComparedOutcome& outcome) {
     fmt::print("   final axis: none\n");
     return;
   }
-  fmt::print("   final axis: {} degrees, {} to {}, within 1 degree with {:.0f} %{}\n",
-             report::axis_text(outcome.final->axis_deg), report::axis_text(outcome.final->low_deg),
-             report::axis_text(outcome.final->high_deg), 100.0 * outcome.confidence,
-             outcome.rests_on_anchor ? ", resting on marks by hand" : "");
+  fmt::print(
+      "   final axis: {} degrees, {} to {}, within 1 degree with {} %{}\n",
+      report::axis_text(outcome.final->axis_deg), report::axis_text(outcome.final->low_deg),
+      report::axis_text(outcome.final->high_deg),
+      outcome.confidence > 0.99 ? "over 99" : fmt::format("{:.0f}", 100.0 * outcome.confidence),
+      outcome.rests_on_anchor ? ", resting on marks by hand" : "");
   if (outcome.deviation_deg)
     fmt::print("   deviation:  {} degrees\n", report::signed_text(*outcome.deviation_deg));
 }

@@ -12,6 +12,7 @@
 #include "cli/starter.h"
 #include "files/partial_file.h"
 #include "files/user_error.h"
+#include "reference/photo_file.h"
 #include "video/reader.h"
 
 namespace rhumb::cli {
@@ -70,13 +71,27 @@ std::string facts_of(const fs::path& file) {
   }
 }
 
+SeenPhotograph photograph_facts(const fs::path& folder, const std::string& name) {
+  SeenPhotograph seen{name, {}, {}, {}};
+  try {
+    const reference::Photo photo = reference::read_photo(folder / name);
+    seen.facts = fmt::format("{}, {} x {}", photo.facts.format, photo.bgr.cols, photo.bgr.rows);
+    seen.date = photo.facts.date;
+    seen.laterality = photo.facts.laterality;
+    if (seen.laterality) seen.facts += *seen.laterality == 'R' ? ", right eye" : ", left eye";
+  } catch (const UserError& error) {
+    seen.facts = "cannot be read: " + error.problem();
+  }
+  return seen;
+}
+
 SeenFolder look_into(const fs::path& folder) {
   SeenFolder seen;
   for (const std::string& name : names_in(folder)) {
     if (ends_with_one_of(name, recording_endings))
       seen.recordings.push_back({name, facts_of(folder / name)});
     else if (ends_with_one_of(name, photograph_endings))
-      seen.photographs.push_back(name);
+      seen.photographs.push_back(photograph_facts(folder, name));
   }
   if (seen.recordings.empty() && seen.photographs.empty())
     throw UserError(folder.string(), "", "holds neither a recording nor a photograph",

@@ -2,6 +2,7 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <filesystem>
 
 #include "files/user_error.h"
@@ -26,7 +27,7 @@ eye = ""                      # right | left
 
 constexpr const char* case_after_file =
     R"(superior = ""                 # where the patient's forehead lies in the picture: top | bottom | left | right
-mirrored = false              # true when the recorder flips the picture left to right
+# mirrored = true             # when the recorder flips the picture left to right
 
 # What was planned. Without it the axis is reported, but no deviation.
 # [plan]
@@ -82,8 +83,10 @@ constexpr const char* series_head =
 
 [series]
 id  = ""                      # a code, never a name
-eye = ""                      # right | left
-# operation = "case.toml"     # the operation's case file or output folder, as visit zero
+)";
+
+constexpr const char* series_after_eye =
+    R"(# operation = "case.toml"     # the operation's case file or output folder, as visit zero
 
 # What is printed at the two ends of the lens's marked meridian.
 [lens]
@@ -93,8 +96,7 @@ marks = ""                    # dots | lines
 # [plan]
 # axis_deg = 70.0
 
-# One table a visit, in the order of time; they stand here in the order of the files' names. Several
-# photographs of one visit: images = ["a.png", "b.png"].
+# One table a visit, in the order of time. Several photographs of one visit: images = ["a.png", "b.png"].
 )";
 
 std::string file_lines(const std::vector<SeenRecording>& recordings) {
@@ -107,6 +109,18 @@ std::string file_lines(const std::vector<SeenRecording>& recordings) {
   for (std::size_t i = 0; i < recordings.size(); ++i)
     text += (i == 0 ? "" : ", ") + toml_text(recordings[i].name);
   return text + "]\n";
+}
+
+// The eye, where every photograph states the same one.
+std::string eye_line(const std::vector<SeenPhotograph>& photographs) {
+  const bool stated =
+      !photographs.empty() &&
+      std::all_of(photographs.begin(), photographs.end(), [&](const SeenPhotograph& one) {
+        return one.laterality && one.laterality == photographs[0].laterality;
+      });
+  if (!stated) return "eye = \"\"                      # right | left\n";
+  return fmt::format("eye = \"{}\"   # as every file states\n",
+                     *photographs[0].laterality == 'R' ? "right" : "left");
 }
 
 }  // namespace
@@ -129,20 +143,38 @@ std::string starter_case(const SeenFolder& seen) {
   std::string text = case_head + file_lines(seen.recordings) + case_after_file;
   if (seen.photographs.empty())
     text += "# file           = \"upright.png\"   # photo: taken upright, before surgery\n";
-  for (const std::string& photograph : seen.photographs)
-    text += "# file           = " + toml_text(photograph) +
+  for (const SeenPhotograph& photograph : seen.photographs) {
+    text += fmt::format("# {}: {}\n", one_line(photograph.name, 120), one_line(photograph.facts));
+    text += "# file           = " + toml_text(photograph.name) +
             "   # photo: if taken upright, before surgery\n";
+  }
   return text + case_tail;
 }
 
 std::string starter_series(const SeenFolder& seen) {
-  std::string text = series_head;
-  for (const std::string& photograph : seen.photographs) {
-    const std::string label = std::filesystem::path(photograph).stem().string();
-    text += "\n[[visit]]\nlabel    = " + toml_text(label) + "\n";
-    text += "# date   = 2026-05-15\nimage    = " + toml_text(photograph) + "\n";
+  std::vector<SeenPhotograph> photographs = seen.photographs;
+  const auto dated = [](const SeenPhotograph& one) { return !one.date.empty(); };
+  const bool all_dated = std::all_of(photographs.begin(), photographs.end(), dated);
+  if (all_dated)
+    std::stable_sort(photographs.begin(), photographs.end(),
+                     [](const auto& a, const auto& b) { return a.date < b.date; });
+  std::string text = series_head + eye_line(photographs) + series_after_eye;
+  text +=
+      all_dated
+          ? "# They stand here in the order of the dates that the files state.\n"
+          : "# They stand here in the order of the files' names: set them in the order of time.\n";
+  for (const SeenPhotograph& photograph : photographs) {
+    const std::string label = std::filesystem::path(photograph.name).stem().string();
+    text += "\n[[visit]]\n";
+    text += fmt::format("# {}: {}\n", one_line(photograph.name, 120), one_line(photograph.facts));
+    text += "label    = " + toml_text(label) + "\n";
+    text += dated(photograph) ? "date     = " + photograph.date + "   # as the file states\n"
+                              : std::string("# date   = 2026-05-15\n");
+    text += "image    = " + toml_text(photograph.name) + "\n";
     text +=
-        "superior = \"top\"              # where the forehead lies: top | bottom | left | right\n";
+        "# superior = \"top\"            # where the forehead lies: top (as when left out) | "
+        "bottom | left | right\n";
+    text += "# mirrored = true             # when the photograph is flipped left to right\n";
   }
   return text;
 }

@@ -1,6 +1,7 @@
 // The commented files that `rhumb new` writes.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -12,9 +13,16 @@ struct SeenRecording {
   std::string facts;  // "1920x1080, h264, 12:30, 59.94 pictures a second", one line
 };
 
+struct SeenPhotograph {
+  std::string name;
+  std::string facts;               // "JPEG, 2400 x 1600", or why it can't be read, one line
+  std::string date;                // ISO 8601 where the file states it, else empty
+  std::optional<char> laterality;  // 'R' or 'L' where the file states it
+};
+
 struct SeenFolder {
   std::vector<SeenRecording> recordings;  // in the order of their names
-  std::vector<std::string> photographs;
+  std::vector<SeenPhotograph> photographs;
 };
 
 // What only a person can know stands as an empty text, which the reader of the file then asks for

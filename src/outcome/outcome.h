@@ -1,5 +1,5 @@
-// What one case comes to: the value that the analysis hands to the report, and that a grade reads back.
-// Plain values, in radians, seconds and pixels; how they are written is the report's matter.
+// What one case comes to: the value that the analysis hands to the report, and that a grade reads
+// back. Plain values, in radians, seconds and pixels; how they are written is the report's matter.
 #pragma once
 
 #include <cstdint>
@@ -35,11 +35,11 @@ struct TimelineRow {
   double limbus_radius_px = 0.0;
   std::optional<double> eye_rotation_rad;
   std::optional<Interval> axis;
-  double confidence = 0.0;             // probability that the axis is within 1 degree of the truth
+  double confidence = 0.0;  // probability that the axis is within 1 degree of the truth
   std::optional<double> deviation_rad;
   bool moving = false;
   bool rests_on_anchor = false;
-  std::string why_not;                 // why no axis is given, empty where one is
+  std::string why_not;  // why no axis is given, empty where one is
 };
 
 struct StillStretch {
@@ -76,10 +76,10 @@ struct InkMark {
 struct ReferenceFinding {
   casefile::ReferenceKind kind = casefile::ReferenceKind::None;
   bool found = false;
-  double se_rad = 0.0;              // standard error of the zero meridian that it gives
+  double se_rad = 0.0;  // standard error of the zero meridian that it gives
   std::vector<InkMark> ink;
   double agreeing_sector_share = 0.0;  // photo
-  std::string statement;            // one plain sentence: what was found and how good it is
+  std::string statement;               // one plain sentence: what was found and how good it is
 };
 
 // Parts of the total deviation; only those that the recording supports. They add up to the total.
@@ -97,10 +97,31 @@ struct EvidenceFrame {
   double time_s = 0.0;
   std::string caption;
   eye::EyePose pose;
-  double axis_atlas_rad = 0.0;                   // of the marks, in the atlas
+  double axis_atlas_rad = 0.0;  // of the marks, in the atlas
   Eigen::Vector2d lens_centre_atlas = Eigen::Vector2d::Zero();
-  std::vector<Eigen::Vector2d> marks_atlas;      // single marks that were found
+  std::vector<Eigen::Vector2d> marks_atlas;  // single marks that were found
   LensState lens = LensState::New;
+};
+
+// An anchor of the case file and what became of it.
+struct HandReading {
+  double time_s = 0.0;
+  std::string reader;  // code, may be empty
+  bool used = false;
+  std::optional<Interval> axis;  // of its two lens marks, in the eye's meridians
+  std::optional<double> from_s;  // the rows that rest on it
+  std::optional<double> to_s;
+  std::string remark;  // one plain sentence: what it gave, or why it was not used
+};
+
+// How far two readers' marks lie apart, where both have marked one frame or one still stretch.
+struct ReaderAgreement {
+  std::string first;
+  std::string second;
+  int pairs = 0;
+  double mean_rad = 0.0;           // second's axis minus first's
+  double largest_rad = 0.0;        // without sign
+  std::optional<Interval> limits;  // mean with its 95 % limits of agreement; from three pairs on
 };
 
 struct Limitation {
@@ -128,7 +149,7 @@ struct RunRecord {
   std::vector<std::pair<std::string, std::string>> libraries;  // name, version
   std::vector<std::pair<std::string, std::string>> options;    // resolved, in a stated order
   std::string case_sha256;
-  std::vector<std::string> input_sha256;                       // one a video part, then photographs
+  std::vector<std::string> input_sha256;  // one a video part, then photographs
   std::vector<std::string> warnings;
 };
 
@@ -138,15 +159,20 @@ struct CaseOutcome {
   std::vector<TimelineRow> rows;
   std::vector<Episode> episodes;
   std::optional<FinalAxis> final;
-  std::string verdict;                       // one plain sentence, also where nothing could be measured
-  std::optional<double> planned_axis_rad;    // resolved, also from the previous lens
-  double atlas_zero_meridian_rad = 0.0;      // meridian of the atlas's x axis: eye meridian = atlas + this
+  std::string verdict;  // one plain sentence, also where nothing could be measured
+  std::optional<double> planned_axis_rad;  // resolved, also from the previous lens
+  double atlas_zero_meridian_rad =
+      0.0;  // meridian of the atlas's x axis: eye meridian = atlas + this
   double atlas_zero_se_rad = 0.0;
-  bool axes_are_relative = false;            // previous lens of unknown axis, or no reference: only changes count
-  eye::LimbusEllipse limbus_in_atlas;        // in atlas units, y up (its angle counter-clockwise)
+  bool axes_are_relative =
+      false;  // previous lens of unknown axis, or no reference: only changes count
+  eye::LimbusEllipse limbus_in_atlas;  // in atlas units, y up (its angle counter-clockwise)
   std::vector<ReferenceFinding> references;
   ErrorBudget budget;
   std::vector<EvidenceFrame> evidence;
+  std::vector<HandReading> hand_readings;  // one an anchor, in the order of the case file
+  double hand_click_sd_px = 0.0;  // what a click was taken to be good to; 0 without anchors
+  std::vector<ReaderAgreement> reader_agreement;
   std::vector<Limitation> limitations;
   RunRecord run;
 };

@@ -57,6 +57,18 @@ class Pen {
   void path(const std::vector<cv::Point>& points, const cv::Scalar& colour) const {
     cv::polylines(picture_, points, false, colour, width_, cv::LINE_AA, fraction_bits);
   }
+  void outline(const std::vector<cv::Point>& points, const cv::Scalar& colour) const {
+    cv::polylines(picture_, points, false, colour, width_ + 2, cv::LINE_AA, fraction_bits);
+  }
+  // Centred on a point, small.
+  void number(const std::string& text, const cv::Point& place) const {
+    const double size = std::max(0.3, picture_.cols / 2700.0);
+    const cv::Size box = cv::getTextSize(text, cv::FONT_HERSHEY_SIMPLEX, size, 1, nullptr);
+    const cv::Point at((place.x >> fraction_bits) - box.width / 2,
+                       (place.y >> fraction_bits) + box.height / 2);
+    cv::putText(picture_, text, at, cv::FONT_HERSHEY_SIMPLEX, size, dark, 3, cv::LINE_AA);
+    cv::putText(picture_, text, at, cv::FONT_HERSHEY_SIMPLEX, size, pale, 1, cv::LINE_AA);
+  }
   void area(const std::vector<cv::Point>& points, const cv::Scalar& colour) const {
     cv::Rect box = cv::boundingRect(points);
     box = cv::Rect(box.x >> fraction_bits, box.y >> fraction_bits, (box.width >> fraction_bits) + 2,
@@ -67,7 +79,7 @@ class Pen {
     cv::Mat painted = part.clone();
     cv::fillPoly(painted, std::vector<std::vector<cv::Point>>{points}, colour, cv::LINE_AA,
                  fraction_bits, -box.tl());
-    cv::addWeighted(painted, 0.55, part, 0.45, 0.0, part);
+    cv::addWeighted(painted, 0.75, part, 0.25, 0.0, part);
   }
 
  private:
@@ -99,7 +111,8 @@ void draw_limbus(const Pen& pen, const eye::LimbusEllipse& limbus) {
 void draw_meridians(const Pen& pen) {
   for (int deg = 0; deg < 360; deg += 30) {
     const double rad = rad_from_deg(deg);
-    pen.stroke(pen.at(1.10, rad), pen.at(deg % 90 == 0 ? 1.18 : 1.13, rad), pale);
+    pen.stroke(pen.at(1.10, rad), pen.at(deg % 90 == 0 ? 1.16 : 1.13, rad), pale);
+    if (deg % 90 == 0) pen.number(fmt::format("{}", deg), pen.at(1.23, rad));
   }
 }
 
@@ -110,18 +123,24 @@ void draw_plan(const Pen& pen, double axis_rad) {
                  1);
 }
 
+// The stroke of the axis is never wider than its interval can be told from: the wedge is the
+// interval, its dark edges are the bounds.
 void draw_axis(const Pen& pen, const outcome::Interval& axis) {
+  constexpr double inner = 1.04;
+  constexpr double outer = 1.33;
   for (const double end : {0.0, pi}) {
     std::vector<cv::Point> wedge;
     constexpr int steps = 12;
-    for (int i = 0; i <= steps; ++i)
-      wedge.push_back(
-          pen.at(1.30, axis.low_rad + end + (axis.high_rad - axis.low_rad) * i / double{steps}));
-    for (int i = steps; i >= 0; --i)
-      wedge.push_back(
-          pen.at(1.05, axis.low_rad + end + (axis.high_rad - axis.low_rad) * i / double{steps}));
+    const auto bound = [&](int i) {
+      return axis.low_rad + end + (axis.high_rad - axis.low_rad) * i / double{steps};
+    };
+    for (int i = 0; i <= steps; ++i) wedge.push_back(pen.at(outer, bound(i)));
+    for (int i = steps; i >= 0; --i) wedge.push_back(pen.at(inner, bound(i)));
+    wedge.push_back(wedge.front());
+    pen.outline(wedge, dark);
     pen.area(wedge, axis_colour);
-    pen.stroke(pen.at(1.05, axis.value_rad + end), pen.at(1.30, axis.value_rad + end), axis_colour);
+    pen.path({pen.at(inner, axis.value_rad + end), pen.at(outer, axis.value_rad + end)},
+             axis_colour);
   }
 }
 
@@ -174,7 +193,7 @@ void draw_text(cv::Mat& picture, const std::vector<std::string>& lines) {
   const int height = step * static_cast<int>(lines.size()) + step / 2;
   const cv::Rect box = cv::Rect(0, picture.rows - height, widest + step, height) &
                        cv::Rect(cv::Point(), picture.size());
-  picture(box).convertTo(picture(box), -1, 0.35);
+  picture(box).convertTo(picture(box), -1, 0.2);
   for (std::size_t i = 0; i < lines.size(); ++i)
     cv::putText(picture, lines[i],
                 cv::Point(step / 2, picture.rows - height + step * static_cast<int>(i + 1)),

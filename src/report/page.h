@@ -22,6 +22,9 @@ nlohmann::ordered_json page_data(const outcome::CaseOutcome& outcome);
 nlohmann::ordered_json page_values(const outcome::CaseOutcome& outcome, const StillSet& stills,
                                    bool has_video, const std::string& stills_remark);
 
+// The marks set by hand and how far their readers agree; null without anchors.
+nlohmann::ordered_json by_hand_values(const outcome::CaseOutcome& outcome);
+
 // The refraction section; null without an effect.
 nlohmann::ordered_json refraction_section(const std::optional<optics::RefractiveEffect>& effect);
 

@@ -146,8 +146,8 @@ Json gauge_values(const outcome::CaseOutcome& outcome) {
 }
 
 Json eye_picture_values(const outcome::CaseOutcome& outcome, const StillSet& stills) {
-  if (!outcome.final && !outcome.planned_axis_rad) return nullptr;
   const std::size_t still = deciding_still(outcome, stills);
+  if (!outcome.final && !outcome.planned_axis_rad && still >= stills.size()) return nullptr;
   const eye::LimbusEllipse& limbus = outcome.limbus_in_atlas;
   const bool known = limbus.semi_major_px > 0.0 && limbus.semi_minor_px > 0.0;
   Json value = {
@@ -212,7 +212,8 @@ Json double_angle_values(const optics::RefractiveEffect& effect) {
   Json rings = Json::array();
   for (const double share : {0.5, 1.0})
     rings.push_back({{"radius", 100.0 * share},
-                     {"text_y", -100.0 * share - 2.0},
+                     {"text_x", rounded(73.0 * share, 0.01)},  // outside of the ring, at 45 degrees
+                     {"text_y", rounded(-73.0 * share, 0.01)},
                      {"text", dioptre_text(limit * share) + " D"}});
   Json points = Json::array();
   std::string label = "Double-angle plot.";
@@ -226,15 +227,17 @@ Json double_angle_values(const optics::RefractiveEffect& effect) {
     label += " " + name + ".";
     const double x = rounded(scale * point.j0_D, 0.01);
     const double y = rounded(-scale * point.j45_D, 0.01);
-    points.push_back({{"x", x},
-                      {"y", y},
-                      {"number_x", x + 4.0},
-                      {"number_y", y - 4.0},
-                      {"number", points.size() + 1},
-                      {"name", name},
-                      {"major", rounded(scale * point.ellipse.semi_major_D, 0.01)},
-                      {"minor", rounded(scale * point.ellipse.semi_minor_D, 0.01)},
-                      {"turn", rounded(-deg_from_rad(point.ellipse.angle_rad), 0.01)}});
+    points.push_back(
+        {{"x", x},
+         {"y", y},
+         // Away from the centre and to alternate sides, so that neighbours stay legible.
+         {"number_x", rounded(x + (points.size() % 2 == 0 ? 7.0 : -7.0), 0.01)},
+         {"number_y", rounded(y + (points.size() % 2 == 0 ? 8.0 : -4.0), 0.01)},
+         {"number", points.size() + 1},
+         {"name", name},
+         {"major", rounded(scale * point.ellipse.semi_major_D, 0.01)},
+         {"minor", rounded(scale * point.ellipse.semi_minor_D, 0.01)},
+         {"turn", rounded(-deg_from_rad(point.ellipse.angle_rad), 0.01)}});
   }
   return {{"label", label}, {"rings", rings}, {"points", points}};
 }

@@ -11,8 +11,6 @@
 
 namespace rhumb::report {
 
-using StillSet = std::vector<std::optional<Still>>;
-
 // null where there is no deviation.
 nlohmann::ordered_json gauge_values(const outcome::CaseOutcome& outcome);
 // The eye with planned and achieved axis over a straightened still, as far as there are any; null

@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include <cmath>
 #include <nlohmann/json.hpp>
 
 #include "angle/angle.h"
@@ -16,8 +17,8 @@ namespace rhumb::report {
 namespace {
 
 // What fits on two sheets; the rest stands on the page alone.
-constexpr std::size_t stretches_on_paper = 6;
-constexpr std::size_t limits_on_paper = 4;
+constexpr std::size_t stretches_on_paper = 5;
+constexpr std::size_t limits_on_paper = 3;
 constexpr std::size_t remarks_on_paper = 3;
 
 std::string capital(std::string text) {
@@ -49,6 +50,30 @@ Json final_values(const outcome::CaseOutcome& outcome) {
           {"start", clock_text(final.start_s)},
           {"end", clock_text(final.end_s)},
           {"anchored", final.rests_on_anchor}};
+}
+
+// In words, because a point estimate inside or outside says too much when the interval crosses the
+// edge.
+std::string against_tolerance(const outcome::CaseOutcome& outcome) {
+  const auto& tolerance = outcome.stated.plan.tolerance_rad;
+  if (!tolerance || !outcome.final || !outcome.final->deviation) return {};
+  const outcome::Interval& deviation = *outcome.final->deviation;
+  const bool inside = std::abs(deviation.value_rad) <= *tolerance;
+  const bool crosses = inside
+                           ? deviation.low_rad < -*tolerance || deviation.high_rad > *tolerance
+                           : deviation.low_rad <= *tolerance && deviation.high_rad >= -*tolerance;
+  if (inside) return crosses ? "within, but the interval reaches outside" : "within";
+  return crosses ? "outside, but the interval reaches inside" : "outside";
+}
+
+std::string relative_to(const outcome::CaseOutcome& outcome) {
+  if (!outcome.axes_are_relative) return {};
+  for (const outcome::ReferenceFinding& finding : outcome.references)
+    if (finding.kind == casefile::ReferenceKind::PreviousLens && finding.found)
+      return "Axes on this page count from the previous lens, whose own axis is not known.";
+  return "Nothing ties this recording to the eye\u2019s true meridians: axes count from the "
+         "picture\u2019s "
+         "horizontal in the first clear frame, and so does what is said against a plan.";
 }
 
 Json cost_values(const std::optional<optics::RefractiveEffect>& effect) {
@@ -160,7 +185,8 @@ std::string video_line(const outcome::VideoFacts& video) {
 void add_answer(Json& values, const outcome::CaseOutcome& outcome, const StillSet& stills) {
   const auto& tolerance = outcome.stated.plan.tolerance_rad;
   values["verdict"] = outcome.verdict;
-  values["relative"] = outcome.axes_are_relative;
+  values["relative"] = relative_to(outcome);
+  values["against_tolerance"] = against_tolerance(outcome);
   values["final"] = final_values(outcome);
   values["planned"] = outcome.planned_axis_rad
                           ? axis_text(angle::deg_from_rad(*outcome.planned_axis_rad))
@@ -186,6 +212,7 @@ void add_evidence(Json& values, const outcome::CaseOutcome& outcome, const Still
                   const std::string& stills_remark) {
   values["references"] = references(outcome.references);
   values["ink_marks"] = ink_rows(outcome.references);
+  values["by_hand"] = by_hand_values(outcome);
   values["evidence"] = evidence_values(outcome, stills);
   values["has_evidence"] = !values["evidence"].empty();
   values["no_evidence"] =

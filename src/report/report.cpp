@@ -13,33 +13,37 @@
 namespace rhumb::report {
 namespace {
 
-// The recording was read once already; should it be gone now, the numbers still stand.
-bool write_review(const outcome::CaseOutcome& outcome, const std::filesystem::path& folder,
-                  const ReportOptions& options, std::string& remark) {
-  if (outcome.rows.empty() || options.review == Review::None) return false;
-  try {
-    if (options.review == Review::Stills) {
-      write_review_stills(outcome, folder / "review", options);
-      return false;
-    }
-    write_review_video(outcome, folder / "review.mp4", options);
-    return true;
-  } catch (const video::VideoError& error) {
-    remark = std::string("The recording could not be read a second time: ") + error.what() + ".";
-    std::filesystem::remove(folder / "review.mp4");
-    return false;
-  }
-}
+struct Pictures {
+  StillSet stills;
+  bool has_video = false;
+  std::string remark;  // why there are none, empty where there are
+};
 
-StillSet stills_for_page(const outcome::CaseOutcome& outcome, const ReportOptions& options,
-                         std::string& remark) {
-  if (!remark.empty()) return {};
+// Review and stills come from one more reading. The recording was read already; should it be gone
+// now, the numbers still stand.
+Pictures write_pictures(const outcome::CaseOutcome& outcome, const std::filesystem::path& folder,
+                        const ReportOptions& options) {
+  Pictures pictures;
+  if (outcome.rows.empty()) return pictures;
   try {
-    return make_stills(outcome, {}, options.cancel);
+    switch (options.review) {
+      case Review::Video:
+        pictures.stills = write_review_video(outcome, folder / "review.mp4", options);
+        pictures.has_video = true;
+        break;
+      case Review::Stills:
+        pictures.stills = write_review_stills(outcome, folder / "review", options);
+        break;
+      case Review::None:
+        pictures.stills = read_stills(outcome, options);
+        break;
+    }
   } catch (const video::VideoError& error) {
-    remark = std::string("The recording could not be read a second time: ") + error.what() + ".";
-    return {};
+    pictures.remark =
+        std::string("The recording could not be read a second time: ") + error.what() + ".";
+    std::filesystem::remove(folder / "review.mp4");
   }
+  return pictures;
 }
 
 }  // namespace
@@ -55,11 +59,10 @@ void write_into(const outcome::CaseOutcome& outcome, const std::filesystem::path
                 const ReportOptions& options) {
   write_timeline_csv(outcome, folder / "timeline.csv");
   files::write_whole(folder / "timeline.csv-metadata.json", embedded::timeline_csv_metadata_json());
-  std::string remark;
-  const bool has_video = write_review(outcome, folder, options, remark);
-  const StillSet stills = stills_for_page(outcome, options, remark);
+  const Pictures pictures = write_pictures(outcome, folder, options);
   if (options.cancel.stop_requested()) throw Interrupted();
-  files::write_whole(folder / "report.html", page(outcome, stills, has_video, remark));
+  files::write_whole(folder / "report.html",
+                     page(outcome, pictures.stills, pictures.has_video, pictures.remark));
   write_result_json(outcome, folder / "result.json");
 }
 

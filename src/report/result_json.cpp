@@ -172,6 +172,8 @@ Json result_value(const outcome::CaseOutcome& outcome) {
           {"reference", references},
           {"error_budget", budget_value(outcome.budget)},
           {"refraction", effect ? refraction_value(*effect) : Json()},
+          {"anchors", anchors_value(outcome)},
+          {"reader_agreement", reader_agreement_value(outcome)},
           {"limits", limits_value(outcome.limitations)},
           {"video", video_value(outcome.video)},
           {"run", run_value(outcome.run)}};

@@ -16,6 +16,9 @@ namespace rhumb::report {
 std::optional<optics::RefractiveEffect> effect_of(const outcome::CaseOutcome& outcome);
 
 nlohmann::ordered_json result_value(const outcome::CaseOutcome& outcome);
+// Its parts on marks set by hand.
+nlohmann::ordered_json anchors_value(const outcome::CaseOutcome& outcome);
+nlohmann::ordered_json reader_agreement_value(const outcome::CaseOutcome& outcome);
 // The text of the file. Keys stand in a fixed order; numbers are rounded as in timeline.csv; bytes
 // that are not UTF-8 become U+FFFD.
 std::string result_json(const outcome::CaseOutcome& outcome);

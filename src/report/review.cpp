@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <memory>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <set>
@@ -11,6 +13,7 @@
 #include "files/partial_file.h"
 #include "report/overlay.h"
 #include "video/colour.h"
+#include "video/prefetch.h"
 #include "video/reader.h"
 #include "video/writer.h"
 
@@ -43,14 +46,52 @@ cv::Mat small_picture(video::ColourMaker& colours, const video::Frame& frame,
   return colours.bgr(small);
 }
 
-// Reads the stretch of the timeline and hands each of its rows with its picture to `use`. `wanted`
-// says which rows are.
+// Takes the stills of the deciding frames as they come by, so that no picture has to wait in
+// memory.
+class StillTaker {
+ public:
+  explicit StillTaker(const outcome::CaseOutcome& outcome)
+      : outcome_(outcome), stills_(outcome.evidence.size()) {
+    for (std::size_t i = 0; i < outcome.evidence.size(); ++i)
+      places_.emplace(outcome.evidence[i].frame, i);
+  }
+  void take(const video::Frame& frame, video::ColourMaker& colours) {
+    const auto [begin, end] = places_.equal_range(frame.index);
+    if (begin == end) return;
+    const cv::Mat picture = colours.bgr(frame);
+    for (auto place = begin; place != end; ++place)
+      stills_[place->second] =
+          make_still(picture, outcome_.evidence[place->second], outcome_.atlas_zero_meridian_rad);
+  }
+  StillSet stills() { return std::move(stills_); }
+
+ private:
+  const outcome::CaseOutcome& outcome_;
+  StillSet stills_;
+  std::multimap<std::int64_t, std::size_t> places_;
+};
+
+// The stretch of the timeline, decoded on a thread of its own.
+std::unique_ptr<video::Prefetch> open_stretch(const outcome::CaseOutcome& outcome,
+                                              const ReportOptions& options) {
+  video::ReaderOptions reading;
+  reading.cancel = options.cancel;
+  if (!outcome.rows.empty() && outcome.rows.front().frame > 0)
+    reading.from_s = outcome.rows.front().time_s;
+  return std::make_unique<video::Prefetch>(
+      video::Reader::open(outcome.stated.video.files, reading));
+}
+
+// Reads the stretch of the timeline, takes the stills and hands each of its rows with its picture
+// to `use`. `wanted` says which rows are.
 template <typename Wanted, typename Use>
-void each_row(const outcome::CaseOutcome& outcome, const ReportOptions& options,
-              video::Reader& reader, const Wanted& wanted, const Use& use) {
-  video::ColourMaker colours(reader.facts());
-  const cv::Size size = review_size(reader.facts(), options.review_width_px);
-  const double scale = static_cast<double>(size.width) / reader.facts().width;
+StillSet each_row(const outcome::CaseOutcome& outcome, const ReportOptions& options,
+                  video::Prefetch& reader, const Wanted& wanted, const Use& use) {
+  const video::StreamFacts facts = reader.facts();
+  video::ColourMaker colours(facts);
+  StillTaker taker(outcome);
+  const cv::Size size = review_size(facts, options.review_width_px);
+  const double scale = static_cast<double>(size.width) / facts.width;
   std::size_t at = 0;
   while (at < outcome.rows.size()) {
     const std::optional<video::Frame> frame = reader.next();
@@ -58,6 +99,7 @@ void each_row(const outcome::CaseOutcome& outcome, const ReportOptions& options,
     if (!frame) break;
     while (at < outcome.rows.size() && outcome.rows[at].frame < frame->index) ++at;
     if (at == outcome.rows.size() || outcome.rows[at].frame != frame->index) continue;
+    taker.take(*frame, colours);
     const outcome::TimelineRow& row = outcome.rows[at++];
     if (wanted(row)) {
       cv::Mat picture = small_picture(colours, *frame, size);
@@ -67,22 +109,15 @@ void each_row(const outcome::CaseOutcome& outcome, const ReportOptions& options,
     if (options.progress && at % 16 == 0)
       options.progress(static_cast<double>(at) / static_cast<double>(outcome.rows.size()));
   }
-}
-
-video::Reader open_stretch(const outcome::CaseOutcome& outcome, const ReportOptions& options) {
-  video::ReaderOptions reading;
-  reading.cancel = options.cancel;
-  if (!outcome.rows.empty() && outcome.rows.front().frame > 0)
-    reading.from_s = outcome.rows.front().time_s;
-  return video::Reader::open(outcome.stated.video.files, reading);
+  return taker.stills();
 }
 
 }  // namespace
 
-void write_review_video(const outcome::CaseOutcome& outcome, const std::filesystem::path& file,
-                        const ReportOptions& options) {
-  video::Reader reader = open_stretch(outcome, options);
-  const cv::Size size = review_size(reader.facts(), options.review_width_px);
+StillSet write_review_video(const outcome::CaseOutcome& outcome, const std::filesystem::path& file,
+                            const ReportOptions& options) {
+  const auto reader = open_stretch(outcome, options);
+  const cv::Size size = review_size(reader->facts(), options.review_width_px);
   video::WriterOptions writing;
   writing.width = size.width;
   writing.height = size.height;
@@ -92,16 +127,17 @@ void write_review_video(const outcome::CaseOutcome& outcome, const std::filesyst
   writing.gop = 12;  // frames are stepped through: short ways to any of them
   video::Writer writer(file, writing);
   const double start_s = outcome.rows.empty() ? 0.0 : outcome.rows.front().time_s;
-  each_row(
-      outcome, options, reader, [](const outcome::TimelineRow&) { return true; },
+  StillSet stills = each_row(
+      outcome, options, *reader, [](const outcome::TimelineRow&) { return true; },
       [&](const outcome::TimelineRow& row, const cv::Mat& picture) {
         writer.add(picture, std::max(0.0, row.time_s - start_s));
       });
   writer.finish();
+  return stills;
 }
 
-void write_review_stills(const outcome::CaseOutcome& outcome, const std::filesystem::path& folder,
-                         const ReportOptions& options) {
+StillSet write_review_stills(const outcome::CaseOutcome& outcome,
+                             const std::filesystem::path& folder, const ReportOptions& options) {
   std::set<std::int64_t> deciding;
   for (const outcome::EvidenceFrame& evidence : outcome.evidence) deciding.insert(evidence.frame);
   double next_s = outcome.rows.empty() ? 0.0 : outcome.rows.front().time_s;
@@ -111,14 +147,35 @@ void write_review_stills(const outcome::CaseOutcome& outcome, const std::filesys
     return due || deciding.contains(row.frame);
   };
   std::filesystem::create_directories(folder);
-  video::Reader reader = open_stretch(outcome, options);
-  each_row(outcome, options, reader, wanted,
-           [&](const outcome::TimelineRow& row, const cv::Mat& picture) {
-             std::vector<std::uint8_t> bytes;
-             cv::imencode(".png", picture, bytes);
-             files::write_whole(folder / fmt::format("{:010.3f}s.png", row.time_s),
-                                {reinterpret_cast<const char*>(bytes.data()), bytes.size()});
-           });
+  const auto reader = open_stretch(outcome, options);
+  return each_row(outcome, options, *reader, wanted,
+                  [&](const outcome::TimelineRow& row, const cv::Mat& picture) {
+                    std::vector<std::uint8_t> bytes;
+                    cv::imencode(".png", picture, bytes);
+                    files::write_whole(folder / fmt::format("{:010.3f}s.png", row.time_s),
+                                       {reinterpret_cast<const char*>(bytes.data()), bytes.size()});
+                  });
+}
+
+StillSet read_stills(const outcome::CaseOutcome& outcome, const ReportOptions& options) {
+  StillTaker taker(outcome);
+  if (outcome.evidence.empty()) return taker.stills();
+  const auto by_frame = [](const auto& a, const auto& b) { return a.frame < b.frame; };
+  const auto [first, last] =
+      std::minmax_element(outcome.evidence.begin(), outcome.evidence.end(), by_frame);
+  constexpr double early_s =
+      0.5;  // stamps of a stretch may differ a little from those of the whole
+  video::ReaderOptions reading;
+  reading.cancel = options.cancel;
+  reading.from_s = std::max(0.0, first->time_s - early_s);
+  video::Reader reader = video::Reader::open(outcome.stated.video.files, reading);
+  video::ColourMaker colours(reader.facts());
+  while (const std::optional<video::Frame> frame = reader.next()) {
+    taker.take(*frame, colours);
+    if (frame->index >= last->frame) break;
+  }
+  if (options.cancel.stop_requested()) throw Interrupted();
+  return taker.stills();
 }
 
 }  // namespace rhumb::report

@@ -6,9 +6,6 @@
 #include <opencv2/imgproc.hpp>
 
 #include "report/base64.h"
-#include "video/colour.h"
-#include "video/reader.h"
-#include "video/sample.h"
 
 namespace rhumb::report {
 namespace {
@@ -41,20 +38,6 @@ cv::Mat no_larger(const cv::Mat& picture, int width) {
   return small;
 }
 
-Still make_still(const cv::Mat& picture, const outcome::EvidenceFrame& evidence, double zero_rad,
-                 const StillOptions& options) {
-  Still still;
-  if (evidence.pose.found)
-    still.straight_uri =
-        jpeg_uri(straightened(picture, evidence.pose, zero_rad, options), options.jpeg_quality);
-  const cv::Rect crop = around(evidence.pose, picture.size(), options.half_side);
-  still.recorded_uri =
-      jpeg_uri(no_larger(picture(crop), options.recorded_width_px), options.jpeg_quality);
-  // Pixel centres are whole numbers, so the picture begins half a pixel before the first.
-  still.recorded_px = cv::Rect2d(crop.x - 0.5, crop.y - 0.5, crop.width, crop.height);
-  return still;
-}
-
 }  // namespace
 
 cv::Mat straightened(const cv::Mat& picture, const eye::EyePose& pose, double zero_rad,
@@ -81,21 +64,18 @@ std::string jpeg_uri(const cv::Mat& picture, int quality) {
   return "data:image/jpeg;base64," + base64(bytes);
 }
 
-std::vector<std::optional<Still>> make_stills(const outcome::CaseOutcome& outcome,
-                                              const StillOptions& options,
-                                              const std::stop_token& cancel) {
-  std::vector<std::optional<Still>> stills(outcome.evidence.size());
-  if (stills.empty()) return stills;
-  std::vector<double> times_s;
-  for (const outcome::EvidenceFrame& evidence : outcome.evidence)
-    times_s.push_back(evidence.time_s);
-  const auto frames = video::read_at(outcome.stated.video.files, times_s, cancel);
-  video::ColourMaker colours(video::probe(outcome.stated.video.files));
-  for (std::size_t i = 0; i < stills.size() && i < frames.size(); ++i)
-    if (frames[i])
-      stills[i] = make_still(colours.bgr(*frames[i]), outcome.evidence[i],
-                             outcome.atlas_zero_meridian_rad, options);
-  return stills;
+Still make_still(const cv::Mat& picture, const outcome::EvidenceFrame& evidence, double zero_rad,
+                 const StillOptions& options) {
+  Still still;
+  if (evidence.pose.found)
+    still.straight_uri =
+        jpeg_uri(straightened(picture, evidence.pose, zero_rad, options), options.jpeg_quality);
+  const cv::Rect crop = around(evidence.pose, picture.size(), options.half_side);
+  still.recorded_uri =
+      jpeg_uri(no_larger(picture(crop), options.recorded_width_px), options.jpeg_quality);
+  // Pixel centres are whole numbers, so the picture begins half a pixel before the first.
+  still.recorded_px = cv::Rect2d(crop.x - 0.5, crop.y - 0.5, crop.width, crop.height);
+  return still;
 }
 
 }  // namespace rhumb::report

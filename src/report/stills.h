@@ -3,7 +3,6 @@
 
 #include <opencv2/core.hpp>
 #include <optional>
-#include <stop_token>
 #include <string>
 #include <vector>
 
@@ -32,10 +31,11 @@ cv::Mat straightened(const cv::Mat& picture, const eye::EyePose& pose, double ze
 // "data:image/jpeg;base64,..."; an empty picture gives an empty text.
 std::string jpeg_uri(const cv::Mat& picture, int quality);
 
-// One an evidence frame, in order; empty entries where the recording has no such picture. Reads the
-// recording once. UserError where it can't be read.
-std::vector<std::optional<Still>> make_stills(const outcome::CaseOutcome& outcome,
-                                              const StillOptions& options,
-                                              const std::stop_token& cancel);
+// One an evidence frame, in order; empty entries where the recording has no such picture.
+using StillSet = std::vector<std::optional<Still>>;
+
+// Both pictures of a deciding frame. picture: BGR, as recorded. zero_rad: as above.
+Still make_still(const cv::Mat& picture, const outcome::EvidenceFrame& evidence, double zero_rad,
+                 const StillOptions& options = {});
 
 }  // namespace rhumb::report

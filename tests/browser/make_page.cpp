@@ -17,9 +17,11 @@ int main(int argc, char** argv) {
         outcome.episodes[1].still.push_back(outcome.episodes[1].still[0]);
         outcome.limitations.push_back({4.0, 4.8, "an instrument covers the limbus, and blood"});
         outcome.evidence.push_back(outcome.evidence[0]);
+        outcome.hand_readings.push_back(outcome.hand_readings[0]);
         outcome.run.warnings.push_back("an invented warning about nothing in particular");
       }
       outcome.stated.id = outcome.verdict = outcome.evidence[0].caption = report_test::hostile;
+      outcome.hand_readings[0].reader = report_test::hostile;
       outcome.rows[110].why_not = outcome.limitations[0].reason = report_test::hostile;
     }
     outcome.stated.video.files = {folder / "recording.mp4"};

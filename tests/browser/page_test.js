@@ -140,6 +140,22 @@ async function testCorrection(page, folder) {
   });
 }
 
+// The order in which the page answers, and what it says of marks by hand.
+async function testContents(page) {
+  await check("the sections stand in their order under one caution", async () => {
+    assert.deepStrictEqual(await page.locator("main > section").evaluateAll((all) => all.map((section) => section.id)),
+      ["answer", "time", "evidence", "budget", "refraction", "limits", "correct", "made"]);
+    const order = await page.evaluate(() => document.querySelector(".caution").compareDocumentPosition(document.querySelector(".verdict")));
+    assert(order & 4, "the caution stands before the verdict");  // Node.DOCUMENT_POSITION_FOLLOWING
+  });
+  await check("what became of marks by hand is shown, with the readers' agreement", async () => {
+    const text = await page.locator("#evidence").textContent();
+    assert.match(text, /Marks set by hand\. A click is taken to be good to 2 pixels/);
+    assert.match(text, /Readers r1 and r2 marked one moment together: r2 lies −1\.2° from r1/);
+    assert.match(text, /Not used: it lies outside the recording/);
+  });
+}
+
 async function testPaper(browser, folder, name) {
   await check("it prints on two A4 pages: " + name, async () => {
     const page = await open(browser, folder, { width: 1100, height: 900 });
@@ -159,9 +175,10 @@ main(async (browser, scratch) => {
   await check("no trouble in the console and no request", () => assert.deepStrictEqual(page.troubles, []));
   await page.close();
   const still = await open(browser, path.join(plain, "out"), { width: 1100, height: 900 });
+  await testContents(still);
   await testAccessibility(still, "desk");
   await still.close();
-  for (const width of [360, 768]) {
+  for (const width of [360, 390, 768, 1400]) {
     const phone = await open(browser, path.join(plain, "out"), { width, height: 740 });
     await check("nothing is wider than a window of " + width, async () => assert(await phone.evaluate(() => document.documentElement.scrollWidth) <= width));
     await shot(phone, "phone-" + width, { fullPage: true });

@@ -32,7 +32,8 @@ std::string complaint(const std::string& text) {
 }  // namespace
 
 TEST_CASE("what a starter leaves open is asked for by name, one after the other") {
-  std::string text = rhumb::cli::starter_case({{{"op.mp4", "1920 x 1080"}}, {"eye.jpg"}});
+  std::string text = rhumb::cli::starter_case(
+      {{{"op.mp4", "1920 x 1080"}}, {{"eye.jpg", "JPEG, 2400 x 1600", {}, {}}}});
   CHECK_THAT(complaint(text), Contains("case.id"));
   text = with(text, "id  = \"\"", "id = \"A-1\"");
   CHECK_THAT(complaint(text), Contains("case.eye") && Contains("write right or left"));
@@ -47,7 +48,8 @@ TEST_CASE("what a starter leaves open is asked for by name, one after the other"
 }
 
 TEST_CASE("a starter that is woken up whole is a valid case") {
-  std::string text = rhumb::cli::starter_case({{{"op.mp4", "1920 x 1080"}}, {"eye.jpg"}});
+  std::string text = rhumb::cli::starter_case(
+      {{{"op.mp4", "1920 x 1080"}}, {{"eye.jpg", "JPEG, 2400 x 1600", {}, {}}}});
   text = with(text, "id  = \"\"", "id = \"A-1\"");
   text = with(text, "eye = \"\"", "eye = \"left\"");
   text = with(text, "superior = \"\"", "superior = \"top\"");
@@ -99,6 +101,23 @@ TEST_CASE("a folder with photographs gets a series") {
   std::ifstream stream(folder.path() / "series.toml");
   const std::string text{std::istreambuf_iterator<char>(stream), {}};
   CHECK_THAT(text, Contains("label    = \"visit 1\"") && Contains("image    = \"visit 2.jpg\""));
+  CHECK_THAT(text, Contains("visit 1.jpg: cannot be read"));
+}
+
+TEST_CASE("what photographs state is filled in, what they do not is not guessed") {
+  SeenFolder seen;
+  seen.photographs = {{"a.dcm", "DICOM, 2400 x 1600", "2026-08-14", 'L'},
+                      {"b.dcm", "DICOM, 2400 x 1600", "2026-05-15", 'L'}};
+  std::string text = rhumb::cli::starter_series(seen);
+  CHECK_THAT(text, Contains("eye = \"left\"") && Contains("date     = 2026-05-15   # as the file"));
+  CHECK(text.find("\"b.dcm\"") < text.find("\"a.dcm\""));
+  CHECK(text.find("\nsuperior") == std::string::npos);
+  CHECK(text.find("\nmirrored") == std::string::npos);
+  seen.photographs[1].laterality = 'R';
+  seen.photographs[1].date.clear();
+  text = rhumb::cli::starter_series(seen);
+  CHECK_THAT(text, Contains("eye = \"\""));
+  CHECK(text.find("\"a.dcm\"") < text.find("\"b.dcm\""));
 }
 
 TEST_CASE("nothing to begin with is said") {

@@ -149,6 +149,13 @@ outcome::CaseOutcome invented_outcome() {
   outcome.evidence = {evidence(50, outcome::LensState::Previous, "The previous lens lies still"),
                       evidence(280, outcome::LensState::New, "The new lens at the end")};
   outcome.limitations = {{4.0, 4.8, "the limbus is covered"}};
+  outcome.hand_click_sd_px = 2.0;
+  outcome.hand_readings = {
+      {11.0, "r1", true, interval(114.4, 1.9), 10.2, 12.0,
+       "Its marks were followed; an invented remark."},
+      {11.0, "r2", true, interval(113.2, 1.9), 10.2, 12.0, "Its marks were followed."},
+      {99.0, "", false, {}, {}, {}, "Not used: it lies outside the recording."}};
+  outcome.reader_agreement = {{"r1", "r2", 1, rad_from_deg(-1.2), rad_from_deg(1.2), {}}};
   return outcome;
 }
 

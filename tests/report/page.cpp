@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 #include <nlohmann/json.hpp>
 
+#include "angle/angle.h"
 #include "files/user_error.h"
 #include "report/base64.h"
 #include "report/invented.h"
@@ -58,6 +59,8 @@ TEST_CASE("Nothing that a case states becomes markup", "[report]") {
   outcome.evidence[0].caption = outcome.rows[110].why_not = hostile;
   outcome.run.options = {{hostile, hostile}};
   outcome.run.warnings = outcome.video.notes = {hostile};
+  outcome.hand_readings[0].reader = outcome.hand_readings[0].remark = hostile;
+  outcome.reader_agreement[0].first = hostile;
   Still still;
   still.straight_uri = still.recorded_uri = "data:image/jpeg;base64,";
   still.recorded_px = {0, 0, 640, 480};
@@ -67,6 +70,38 @@ TEST_CASE("Nothing that a case states becomes markup", "[report]") {
   CHECK(text.find("<!-- ") == std::string::npos);
   CHECK(text.find("\u202E") == std::string::npos);
   CHECK(text.find("&lt;script&gt;alert(&#39;x&#39;)") != std::string::npos);
+}
+
+TEST_CASE("The page says what became of marks set by hand and how readers agree", "[report]") {
+  const std::string text = page(invented_outcome(), {}, false);
+  CHECK(text.find("A click is taken to be good to 2 pixels") != std::string::npos);
+  CHECK(text.find("Its marks were followed; an invented remark.") != std::string::npos);
+  CHECK(text.find("112.5\u00B0 to 116.3\u00B0") != std::string::npos);
+  CHECK(text.find("Not used: it lies outside the recording.") != std::string::npos);
+  CHECK(text.find("Readers r1 and r2 marked one moment together: r2 lies \u22121.2\u00B0 from r1 "
+                  "on average, "
+                  "1.2\u00B0 at most.") != std::string::npos);
+  outcome::CaseOutcome bare = invented_outcome();
+  bare.hand_readings.clear();
+  CHECK(page(bare, {}, false).find("What became of it") == std::string::npos);
+}
+
+TEST_CASE("The page sets the interval against the tolerance, not the estimate alone", "[report]") {
+  const auto said = [](double value_deg, double half_deg) {
+    outcome::CaseOutcome outcome = invented_outcome();
+    outcome.final->deviation =
+        outcome::Interval{angle::rad_from_deg(value_deg), angle::rad_from_deg(value_deg - half_deg),
+                          angle::rad_from_deg(value_deg + half_deg)};
+    const std::string text = page(outcome, {}, false);
+    const std::size_t at = text.find("\u00B15\u00B0</b></td><td>");
+    REQUIRE(at != std::string::npos);
+    const std::size_t from = text.find("<td>", at) + 4;
+    return text.substr(from, text.find('<', from) - from);
+  };
+  CHECK(said(2.0, 1.0) == "within");
+  CHECK(said(-4.5, 1.0) == "within, but the interval reaches outside");
+  CHECK(said(-5.5, 1.0) == "outside, but the interval reaches inside");
+  CHECK(said(9.0, 1.0) == "outside");
 }
 
 TEST_CASE("A page is made of an outcome that holds nothing", "[report]") {

@@ -63,8 +63,8 @@ function makeCharts(data, player) {
   player.onMove(() => plots.forEach((plot) => plot.redraw(false, false)));
 
   function resize(width) {
-    main.setSize({ width: width || chartBox.clientWidth, height: width ? 175 : 300 });
-    below.setSize({ width: width || shareBox.clientWidth, height: width ? 80 : 100 });
+    main.setSize({ width: width || chartBox.clientWidth, height: width ? 160 : 300 });
+    below.setSize({ width: width || shareBox.clientWidth, height: width ? 74 : 100 });
   }
   function setRange(name) {
     range = name;

@@ -77,7 +77,7 @@ function makeCorrection(data, player) {
       if (data.planned !== null) text += ", deviation " + signed(apart(found.axis - data.planned));
       const program = data.rows.axis[markedRow];
       text += program === null ? "; the program gives none here" : "; the program: " + degrees(program) + " (" + degrees(data.rows.low[markedRow]) + " to " + degrees(data.rows.high[markedRow]) + "), " + signed(apart(found.axis - program)) + " apart";
-      text += ". One pixel at one end is " + found.pixel.toFixed(2) + "°.";
+      text += ". One pixel at one end is " + found.pixel.toFixed(2) + "°; a click is taken to be good to 2 pixels, the axis to ±" + (1.96 * 2 * Math.SQRT2 * found.pixel).toFixed(1) + "° (95 %) by the clicks alone.";
     }
     if (marks.limbus.length && marks.limbus.length < 5) text += " The limbus needs " + (5 - marks.limbus.length) + " more points.";
     if (marks.ink.length && marks.ink.length !== data.ink.length) text += " Ink: " + marks.ink.length + " of " + data.ink.length + " set.";
