@@ -12,20 +12,21 @@
 namespace rhumb::render {
 namespace {
 
-constexpr int tone_steps = 4096;
-constexpr float tone_top = 6.0F;  // brighter light is white
+constexpr int tone_steps = 16384;  // so fine that a step is far below a level of eight bits
+constexpr float tone_top = 6.0F;   // brighter light is white
 
 // Bands are handed out as threads get free; each pixel is worked once, whoever does it.
 template <class Work>
 void bands(int count, int threads, int grain, const Work& work) {
   const int pieces = (count + grain - 1) / grain;
   std::atomic<int> next{0};
-  const auto run = [&] {
-    for (int i = next++; i < pieces; i = next++) work(i * grain, std::min(count, (i + 1) * grain));
+  const auto run = [&](std::size_t worker) {
+    for (int i = next++; i < pieces; i = next++)
+      work(worker, i * grain, std::min(count, (i + 1) * grain));
   };
   std::vector<std::jthread> pool;
-  for (int i = 1; i < threads; ++i) pool.emplace_back(run);
-  run();
+  for (int i = 1; i < threads; ++i) pool.emplace_back(run, static_cast<std::size_t>(i));
+  run(0);
 }
 
 // A film-like shoulder, then the display's gamma: linear light to 0..1.
@@ -60,7 +61,7 @@ Camera::Camera(const Stage& stage, int threads)
   const CameraSettings& c = stage.scene().camera;
   const auto pixels = static_cast<std::size_t>(c.width) * static_cast<std::size_t>(c.height);
   light_.resize(pixels);
-  scratch_.resize(pixels);
+  scratch_.resize(static_cast<std::size_t>(threads_));
 }
 
 int Camera::exposures_for(double time_s) const {
@@ -76,74 +77,105 @@ int Camera::exposures_for(double time_s) const {
   const double turned = std::abs(b.lens.axis_rad - a.lens.axis_rad) * 3.0 +
                         std::hypot(b.lens.x_mm - a.lens.x_mm, b.lens.y_mm - a.lens.y_mm);
   moved = std::max(moved, turned * a.view.px_per_mm());
-  return std::clamp(static_cast<int>(std::ceil(moved / 1.2)), 1, 5);
+  return std::clamp(static_cast<int>(std::ceil(moved / 1.5)), 1, 5);
 }
 
-void Camera::expose(double time_s, int first_row, int row_step) {
+std::vector<float> Camera::kernel_of(double sigma_px) {
+  if (sigma_px < 0.2) return {1.0F};
+  const int reach = std::max(1, static_cast<int>(std::ceil(2.8 * sigma_px)));
+  double sum = 0.0;
+  for (int i = -reach; i <= reach; ++i) sum += std::exp(-0.5 * i * i / (sigma_px * sigma_px));
+  std::vector<float> kernel;
+  for (int i = 0; i <= reach; ++i)
+    kernel.push_back(static_cast<float>(std::exp(-0.5 * i * i / (sigma_px * sigma_px)) / sum));
+  return kernel;
+}
+
+namespace {
+
+// One row blurred along itself; `kernel` holds the middle and one flank.
+void blur_row(const Vec4* in, Vec4* out, int width, const std::vector<float>& kernel) {
+  const int reach = static_cast<int>(kernel.size()) - 1;
+  const auto at_edge = [&](int x) {
+    Vec4 v = in[x] * kernel[0];
+    for (int i = 1; i <= reach; ++i)
+      v += (in[std::max(0, x - i)] + in[std::min(width - 1, x + i)]) *
+           kernel[static_cast<std::size_t>(i)];
+    out[x] = v;
+  };
+  const int left = std::min(reach, width);
+  const int right = std::max(left, width - reach);
+  for (int x = 0; x < left; ++x) at_edge(x);
+  for (int x = left; x < right; ++x) {
+    Vec4 v = in[x] * kernel[0];
+    for (int i = 1; i <= reach; ++i)
+      v += (in[x - i] + in[x + i]) * kernel[static_cast<std::size_t>(i)];
+    out[x] = v;
+  }
+  for (int x = right; x < width; ++x) at_edge(x);
+}
+
+}  // namespace
+
+void Camera::expose(double time_s, int first_row, int row_step, const std::vector<float>& kernel) {
   const auto& c = stage_.scene().camera;
   const int exposures = exposures_for(time_s);
   std::vector<Instant> instants;
   for (int i = 0; i < exposures; ++i)
     instants.push_back(stage_.at(time_s + c.shutter / c.fps * ((i + 0.5) / exposures - 0.5)));
   const auto share = all(1.0F / static_cast<float>(exposures));
-  bands(c.height, threads_, row_step == 1 ? 16 : 1, [&](int y0, int y1) {
+  bands(c.height, threads_, row_step == 1 ? 16 : 1, [&](std::size_t worker, int y0, int y1) {
     if (row_step == 2 && y0 % 2 != first_row) return;
-    std::vector<Vec4> band(static_cast<std::size_t>(c.width) * static_cast<std::size_t>(y1 - y0));
-    Vec4* out = light_.data() + static_cast<std::ptrdiff_t>(y0) * c.width;
+    const std::size_t size = static_cast<std::size_t>(c.width) * static_cast<std::size_t>(y1 - y0);
+    std::vector<Vec4>& band = scratch_[worker].light;
+    std::vector<Vec4>& sum = scratch_[worker].sum;
+    band.resize(size);
+    sum.resize(exposures > 1 ? size : 0);
     for (int i = 0; i < exposures; ++i) {
       stage_.shade(instants[static_cast<std::size_t>(i)], y0, y1, band.data());
-      for (std::size_t k = 0; k < band.size(); ++k)
-        out[k] = i == 0 ? band[k] * share : out[k] + band[k] * share;
+      for (std::size_t k = 0; k < sum.size(); ++k)
+        sum[k] = i == 0 ? band[k] * share : sum[k] + band[k] * share;
     }
+    const Vec4* in = exposures > 1 ? sum.data() : band.data();
+    Vec4* out = light_.data() + static_cast<std::ptrdiff_t>(y0) * c.width;
+    for (int y = y0; y < y1; ++y, in += c.width, out += c.width) blur_row(in, out, c.width, kernel);
   });
 }
 
-void Camera::blur(double sigma_px) {
-  if (sigma_px < 0.2) return;
+void Camera::blurred_row(int y, const std::vector<float>& kernel, Vec4* out) const {
   const auto& c = stage_.scene().camera;
-  const int reach = std::max(1, static_cast<int>(std::ceil(2.8 * sigma_px)));
-  std::vector<float> kernel(static_cast<std::size_t>(reach) + 1);
-  double sum = 0.0;
-  for (int i = -reach; i <= reach; ++i) sum += std::exp(-0.5 * i * i / (sigma_px * sigma_px));
-  for (int i = 0; i <= reach; ++i)
-    kernel[static_cast<std::size_t>(i)] =
-        static_cast<float>(std::exp(-0.5 * i * i / (sigma_px * sigma_px)) / sum);
-  bands(c.height, threads_, 16, [&](int y0, int y1) {
-    for (int y = y0; y < y1; ++y) {
-      const Vec4* in = light_.data() + static_cast<std::ptrdiff_t>(y) * c.width;
-      Vec4* out = scratch_.data() + static_cast<std::ptrdiff_t>(y) * c.width;
-      for (int x = 0; x < c.width; ++x) {
-        Vec4 v = in[x] * kernel[0];
-        const bool within = x >= reach && x + reach < c.width;
-        for (int i = 1; i <= reach; ++i) {
-          const int left = within ? x - i : std::max(0, x - i);
-          const int right = within ? x + i : std::min(c.width - 1, x + i);
-          v += (in[left] + in[right]) * kernel[static_cast<std::size_t>(i)];
-        }
-        out[x] = v;
-      }
-    }
-  });
-  bands(c.height, threads_, 16, [&](int y0, int y1) {
-    for (int y = y0; y < y1; ++y) {
-      Vec4* out = light_.data() + static_cast<std::ptrdiff_t>(y) * c.width;
-      const auto line = [&](int at) {
-        return scratch_.data() +
-               static_cast<std::ptrdiff_t>(std::clamp(at, 0, c.height - 1)) * c.width;
-      };
-      const Vec4* middle = line(y);
-      for (int x = 0; x < c.width; ++x) out[x] = middle[x] * kernel[0];
-      for (int i = 1; i <= reach; ++i) {
-        const Vec4* above = line(y - i);
-        const Vec4* below = line(y + i);
-        const float k = kernel[static_cast<std::size_t>(i)];
-        for (int x = 0; x < c.width; ++x) out[x] += (above[x] + below[x]) * k;
-      }
-    }
-  });
+  const auto line = [&](int at) {
+    return light_.data() + static_cast<std::ptrdiff_t>(std::clamp(at, 0, c.height - 1)) * c.width;
+  };
+  const Vec4* middle = line(y);
+  for (int x = 0; x < c.width; ++x) out[x] = middle[x] * kernel[0];
+  for (std::size_t i = 1; i < kernel.size(); ++i) {
+    const Vec4* above = line(y - static_cast<int>(i));
+    const Vec4* below = line(y + static_cast<int>(i));
+    const float k = kernel[i];
+    for (int x = 0; x < c.width; ++x) out[x] += (above[x] + below[x]) * k;
+  }
 }
 
-void Camera::develop(double gain, std::int64_t number, double clock_s, Picture& picture) {
+cv::Mat Camera::lettering(double clock_s) {
+  const auto& c = stage_.scene().camera;
+  std::string label = c.text;
+  const auto at = label.find("%T");
+  const int s = static_cast<int>(clock_s);
+  if (at != std::string::npos)
+    label.replace(at, 2, fmt::format("{:02d}:{:02d}:{:02d}", s / 3600, s / 60 % 60, s % 60));
+  if (label.empty() || label == lettered_) return letters_;
+  lettered_ = label;
+  letters_ = cv::Mat::zeros(c.height, c.width, CV_8UC1);
+  const double size = c.height / 1000.0;
+  cv::putText(
+      letters_, label, {static_cast<int>(0.03 * c.width), static_cast<int>(0.95 * c.height)},
+      cv::FONT_HERSHEY_SIMPLEX, size, 235, std::max(1, static_cast<int>(1.8 * size)), cv::LINE_AA);
+  return letters_;
+}
+
+void Camera::develop(double gain, const std::vector<float>& kernel, std::int64_t number,
+                     double clock_s, Picture& picture) {
   const Scene& scene = stage_.scene();
   const auto& c = scene.camera;
   const auto& m = scene.microscope;
@@ -153,58 +185,46 @@ void Camera::develop(double gain, std::int64_t number, double clock_s, Picture& 
   const Vec4 white{static_cast<float>(gain * m.white[0] / tone_top),
                    static_cast<float>(gain * m.white[1] / tone_top),
                    static_cast<float>(gain * m.white[2] / tone_top), 0.0F};
-  const cv::Mat text = [&] {
-    cv::Mat drawn;
-    if (c.text.empty()) return drawn;
-    std::string label = c.text;
-    const auto at = label.find("%T");
-    const int s = static_cast<int>(clock_s);
-    if (at != std::string::npos)
-      label.replace(at, 2, fmt::format("{:02d}:{:02d}:{:02d}", s / 3600, s / 60 % 60, s % 60));
-    drawn = cv::Mat::zeros(c.height, c.width, CV_8UC1);
-    const double size = c.height / 1000.0;
-    cv::putText(drawn, label, {static_cast<int>(0.03 * c.width), static_cast<int>(0.95 * c.height)},
-                cv::FONT_HERSHEY_SIMPLEX, size, 235, std::max(1, static_cast<int>(1.8 * size)),
-                cv::LINE_AA);
-    return drawn;
-  }();
+  const cv::Mat text = lettering(clock_s);
   const std::uint64_t key = key_of(scene.seed, 0x900000ULL + static_cast<std::uint64_t>(number));
   const auto noise = static_cast<float>(c.noise * 219.0);
   const auto sharpen = static_cast<float>(c.sharpen);
   const auto columns = static_cast<std::size_t>(c.width);
   // Luma of row y before sharpening, and its colour.
-  const auto develop_row = [&](int y, float* luma, float* blue, float* red) {
-    const Vec4* in = light_.data() + static_cast<std::ptrdiff_t>(y) * c.width;
+  const auto develop_row = [&](int y, Vec4* in, float* luma, float* blue, float* red) {
+    blurred_row(y, kernel, in);
     for (int x = 0; x < c.width; ++x) {
-      const Vec4 v = in[x] * white;
+      const Vec4 at =
+          root(within(in[x] * white, 0.0F, 1.0F)) * static_cast<float>(tone_steps) + 0.5F;
       float rgb[3];
-      for (int k = 0; k < 3; ++k) {
-        const float at = std::sqrt(std::clamp(v[k], 0.0F, 1.0F)) * static_cast<float>(tone_steps);
-        const int i = static_cast<int>(at);
-        const float* t = tone_.data() + i;
-        rgb[k] = t[0] + (t[1] - t[0]) * (at - static_cast<float>(i));
-      }
+      for (int k = 0; k < 3; ++k) rgb[k] = tone_[static_cast<std::size_t>(at[k])];
       const float l = 0.2126F * rgb[0] + 0.7152F * rgb[1] + 0.0722F * rgb[2];
       luma[x] = 16.0F + 219.0F * l;
       blue[x] = 224.0F / 1.8556F * (rgb[2] - l);
       red[x] = 224.0F / 1.5748F * (rgb[0] - l);
     }
   };
-  bands(c.height / 2, threads_, 8, [&](int p0, int p1) {
+  bands(c.height / 2, threads_, 16, [&](std::size_t worker, int p0, int p1) {
     const int y0 = 2 * p0;
     const int y1 = std::min(2 * p1, c.height);
     const int rows = y1 - y0 + 2;  // one more above and below for the sharpening
-    std::vector<float> luma(columns * static_cast<std::size_t>(rows));
-    std::vector<float> blue(luma.size());
-    std::vector<float> red(luma.size());
+    std::vector<Vec4>& light = scratch_[worker].light;
+    std::vector<float>& luma = scratch_[worker].luma;
+    std::vector<float>& blue = scratch_[worker].blue;
+    std::vector<float>& red = scratch_[worker].red;
+    light.resize(std::max(light.size(), columns));
+    for (std::vector<float>* plane : {&luma, &blue, &red})
+      plane->resize(columns * static_cast<std::size_t>(rows));
     for (int i = 0; i < rows; ++i) {
       const std::size_t at = columns * static_cast<std::size_t>(i);
-      develop_row(std::clamp(y0 - 1 + i, 0, c.height - 1), &luma[at], &blue[at], &red[at]);
+      develop_row(std::clamp(y0 - 1 + i, 0, c.height - 1), light.data(), &luma[at], &blue[at],
+                  &red[at]);
     }
     for (int y = y0; y < y1; ++y) {
       const float* row = luma.data() + columns * static_cast<std::size_t>(y - y0 + 1);
       auto* out = picture.luma.ptr<std::uint8_t>(y);
       const std::uint8_t* drawn = text.empty() ? nullptr : text.ptr<std::uint8_t>(y);
+      std::uint64_t h = 0;
       for (int x = 0; x < c.width; ++x) {
         const int l = x > 0 ? x - 1 : 0;
         const int r = x + 1 < c.width ? x + 1 : x;
@@ -212,8 +232,9 @@ void Camera::develop(double gain, std::int64_t number, double clock_s, Picture& 
         float v = row[x] + sharpen * (row[x] - around);
         // Shot noise grows with the root of the light; the gamma turns that into an almost even
         // grain.
-        const std::uint64_t h =
-            mix(key ^ (static_cast<std::uint64_t>(y) << 20 | static_cast<unsigned>(x)));
+        // One hash makes the grain of two neighbours.
+        h = x % 2 == 0 ? mix(key ^ (static_cast<std::uint64_t>(y) << 20 | static_cast<unsigned>(x)))
+                       : h >> 32;
         v += noise * byte_noise(h) * (0.6F + 0.4F * std::clamp((235.0F - v) / 150.0F, 0.0F, 1.3F));
         if (drawn != nullptr && drawn[x] != 0)
           v += (235.0F - v) * static_cast<float>(drawn[x]) / 255.0F;
@@ -240,17 +261,19 @@ void Camera::develop(double gain, std::int64_t number, double clock_s, Picture& 
 Picture Camera::take(double time_s, std::int64_t number) {
   const Scene& scene = stage_.scene();
   const auto& c = scene.camera;
+  const double per_mm = c.width / scene.microscope.field_mm * stage_.history().zoom(time_s);
+  const std::vector<float> kernel =
+      kernel_of(std::hypot(c.psf_px, stage_.history().defocus_mm(time_s) * per_mm));
   if (c.interlaced) {
-    expose(time_s, 0, 2);
-    expose(time_s + 0.5 / c.fps, 1, 2);
+    expose(time_s, 0, 2, kernel);
+    expose(time_s + 0.5 / c.fps, 1, 2, kernel);
   } else {
-    expose(time_s, 0, 1);
+    expose(time_s, 0, 1, kernel);
   }
-  const double per_mm = c.width / scene.microscope.field_mm;
-  blur(std::hypot(c.psf_px, stage_.history().defocus_mm(time_s) * per_mm));
   Picture picture;
   const double clock = 120.0 + static_cast<double>(scene.seed % 2400) + time_s;
-  develop(1.6 * scene.microscope.exposure * stage_.history().gain(time_s), number, clock, picture);
+  const double gain = stage_.history().gain(time_s) * stage_.history().light(time_s);
+  develop(1.6 * scene.microscope.exposure * gain, kernel, number, clock, picture);
   return picture;
 }
 

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <opencv2/core.hpp>
+#include <string>
 #include <vector>
 
 #include "render/stage.h"
@@ -24,16 +25,30 @@ class Camera {
   Picture take(double time_s, std::int64_t number);
 
  private:
-  void expose(double time_s, int first_row, int row_step);
-  void blur(double sigma_px);
-  void develop(double gain, std::int64_t number, double clock_s, Picture& picture);
+  // Middle and one flank of a Gaussian; one tap for next to nothing.
+  static std::vector<float> kernel_of(double sigma_px);
+  // Exposes rows and blurs each along itself.
+  void expose(double time_s, int first_row, int row_step, const std::vector<float>& kernel);
+  // Row y blurred across rows.
+  void blurred_row(int y, const std::vector<float>& kernel, Vec4* out) const;
+  // The recorder's text in white on black; empty without any.
+  cv::Mat lettering(double clock_s);
+  void develop(double gain, const std::vector<float>& kernel, std::int64_t number, double clock_s,
+               Picture& picture);
   int exposures_for(double time_s) const;
 
   const Stage& stage_;
   int threads_;
   std::vector<Vec4> light_;
-  std::vector<Vec4> scratch_;
+  // What a thread works in, kept from picture to picture.
+  struct Scratch {
+    std::vector<Vec4> light, sum;
+    std::vector<float> luma, blue, red;
+  };
+  std::vector<Scratch> scratch_;
   std::vector<float> tone_;
+  std::string lettered_;  // what letters_ shows
+  cv::Mat letters_;
 };
 
 // BGR of a picture, for still photographs.

@@ -44,6 +44,16 @@ std::vector<Bubble> bubbles_of(const Instant& now, const Scene& scene) {
     const double y = r * std::sin(a) + 0.5 * wander(key + 1, 0.2 * now.time_s);
     all_bubbles.push_back({now.view.project_inside({x, y, z}), half * now.view.px_per_mm()});
   }
+  const int ring = scene.clutter.ring_bubbles;
+  for (int i = 0; i < ring; ++i) {
+    const double a = 2.0 * pi * (i + 0.35 * rng.uniform(-1.0, 1.0)) / ring;
+    const double r = scene.clutter.ring_mm * (1.0 + 0.03 * rng.normal());
+    const double half = rng.uniform(0.07, 0.17);
+    const double drift = 0.04 * wander(key_of(scene.seed, 680), 0.15 * now.time_s);
+    all_bubbles.push_back(
+        {now.view.project_inside({r * std::cos(a + drift), r * std::sin(a + drift), z}),
+         half * now.view.px_per_mm()});
+  }
   return all_bubbles;
 }
 
@@ -74,7 +84,14 @@ std::vector<Glint> glints_of(const Instant& now, const Scene& scene) {
     // The lamps stand a few degrees round the line of sight.
     const double off = i == 0 ? rng.uniform(0.01, 0.04) : rng.uniform(0.05, 0.13);
     const double a = turn + i * pi + rng.uniform(-0.4, 0.4);
-    const Eigen::Vector3d lamp(off * std::cos(a), off * std::sin(a), 1.0);
+    Eigen::Vector3d lamp(off * std::cos(a), off * std::sin(a), 1.0);
+    if (i == 0 && m.lamp_placed) {
+      // Mirrored at a wanted place: the normal there halves the angle to the observer.
+      Eigen::Vector3d normal(m.lamp_at_mm[0], m.lamp_at_mm[1], 0.0);
+      normal /= s.cornea_radius_mm;
+      normal.z() = std::sqrt(std::max(0.0, 1.0 - normal.squaredNorm()));
+      lamp = 2.0 * normal.z() * normal - Eigen::Vector3d::UnitZ();
+    }
     const double size = m.lamp_mm * (i == 0 ? 1.0 : rng.uniform(0.45, 0.8));
     all_glints.push_back({mirror_point(now.view, cornea, s.cornea_radius_mm, lamp), size * scale,
                           i == 0 ? 14.0 : 6.0, rng.uniform(0.0, 1.0)});
@@ -203,7 +220,8 @@ void Stage::draw_tools(const Instant& now, int y0, int y1, Vec4* rows) const {
               [&](int x, int y, float across, float along, float cover) {
                 const Eigen::Vector2d at = now.view.scene_from_picture(Eigen::Vector2d(x, y));
                 const float light =
-                    lamp_light(static_cast<float>(at.x()), static_cast<float>(at.y()));
+                    lamp_light(all(static_cast<float>(at.x() - now.beam_mm.x())),
+                               all(static_cast<float>(at.y() - now.beam_mm.y())))[0];
                 const Vec4 metal = rod_light(look, across, along) * (0.35F + 0.65F * light);
                 pixel(x, y) += (metal - pixel(x, y)) * (cover * look.opacity);
               });

@@ -29,6 +29,13 @@ double pushed(const Step& step, std::uint64_t key, double t_s) {
   return done / total;
 }
 
+// 0 before and after, 1 in between, with short slopes inside the stretch.
+double between(const Event& event, double slope_s, double t_s) {
+  const double slope = std::min(slope_s, 0.5 * event.seconds);
+  return ease(event.at_s, event.at_s + slope, t_s) -
+         ease(event.at_s + event.seconds - slope, event.at_s + event.seconds, t_s);
+}
+
 }  // namespace
 
 LensAxes lens_axes(const LensState& state, const Lens& lens, const Surfaces& surfaces) {
@@ -83,6 +90,18 @@ std::vector<ToolState> History::tools(double t_s) const {
       const double reach = step.tool == Tool::Injector ? 4.6 : 1.5;
       x = reach * std::cos(tool.port_rad) + 0.15 * x;
       y = reach * std::sin(tool.port_rad) + 0.15 * y;
+    } else if (step.over_mark) {
+      const LensState held = lens(t_s);
+      const double side = std::cos(held.axis_rad - tool.port_rad) > 0 ? 1.0 : -1.0;
+      const double mark = scene_.lens.mark_radius_mm - 0.25;
+      // The tip reaches past the mark, seen from the incision, so that the rod lies over it.
+      const double mx = held.x_mm + side * mark * std::cos(held.axis_rad);
+      const double my = held.y_mm + side * mark * std::sin(held.axis_rad);
+      const double dx = mx - 5.5 * std::cos(tool.port_rad);
+      const double dy = my - 5.5 * std::sin(tool.port_rad);
+      const double past = 0.8 / std::hypot(dx, dy);
+      x = mx + past * dx + 0.12 * x;
+      y = my + past * dy + 0.12 * y;
     } else if (step.tool == Tool::Aspirator) {
       x *= 2.0;
       y *= 2.0;
@@ -114,6 +133,13 @@ Pose History::pose(double t_s) const {
     p.shift_y_mm += f * j.y_mm;
     p.tilt_x_rad += f * j.tilt_x_rad;
     p.tilt_y_rad += f * j.tilt_y_rad;
+  }
+  for (const Event& e : scene_.events) {
+    if (e.what != Happening::Jump) continue;
+    const double f = ease(e.at_s, e.at_s + e.seconds, t_s);
+    p.torsion_rad += f * e.turn_rad;
+    p.shift_x_mm += f * e.shift_mm[0];
+    p.shift_y_mm += f * e.shift_mm[1];
   }
   for (const ToolState& tool : tools(t_s)) {
     const double push = m.tool_push * tool.push * tool.presence;
@@ -187,7 +213,33 @@ LensState History::lens(double t_s) const {
 
 double History::defocus_mm(double t_s) const {
   const Microscope& m = scene_.microscope;
-  return std::abs(m.defocus_mm + m.defocus_wander_mm * wander(mix(key_ + 21), 0.3 * t_s));
+  double defocus = m.defocus_mm + m.defocus_wander_mm * wander(mix(key_ + 21), 0.3 * t_s);
+  for (const Event& e : scene_.events)
+    if (e.what == Happening::Refocus) defocus += e.defocus_mm * between(e, 0.5 * e.seconds, t_s);
+  return std::abs(defocus);
+}
+
+double History::light(double t_s) const {
+  double light = 1.0;
+  for (const Event& e : scene_.events)
+    if (e.what == Happening::Lamp) light *= 1.0 + (e.factor - 1.0) * between(e, 0.06, t_s);
+  return light;
+}
+
+double History::zoom(double t_s) const {
+  double zoom = 1.0;
+  for (const Event& e : scene_.events)
+    if (e.what == Happening::Zoom)
+      zoom *= 1.0 + (e.factor - 1.0) * ease(e.at_s, e.at_s + e.seconds, t_s);
+  return zoom;
+}
+
+Eigen::Vector2d History::head_mm(double t_s) const {
+  Eigen::Vector2d at = Eigen::Vector2d::Zero();
+  for (const Event& e : scene_.events)
+    if (e.what == Happening::Leave)
+      at += between(e, 0.25, t_s) * Eigen::Vector2d(e.shift_mm[0], e.shift_mm[1]);
+  return at;
 }
 
 double History::gain(double t_s) const {

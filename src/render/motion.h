@@ -47,7 +47,10 @@ class History {
   std::vector<ToolState> tools(double t_s) const;
   double defocus_mm(double t_s) const;
   double gain(double t_s) const;
-  double washed_out(double t_s) const;  // 0 viscoelastic still in, 1 out
+  double light(double t_s) const;             // of the microscope's lamp, 1 usual
+  double zoom(double t_s) const;              // of the magnification, 1 at the start
+  Eigen::Vector2d head_mm(double t_s) const;  // how far the head has moved, along the picture
+  double washed_out(double t_s) const;        // 0 viscoelastic still in, 1 out
 
  private:
   struct Jump {

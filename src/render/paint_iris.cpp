@@ -124,8 +124,8 @@ Texture paint_iris(const Scene& scene, double per_mm) {
       const auto d = static_cast<float>(depth);
       const float collarette = 0.34F + 0.06F * polar.blotches.at<float>(20, cx);
       const float near = std::exp(-std::pow((d - collarette) / 0.055F, 2.0F));
-      float fibre = 0.42F + contrast * (0.95F * polar.fibres.at<float>(cy, cx));
-      fibre += 0.22F * near + 0.12F * polar.blotches.at<float>(cy, cx);
+      float fibre = 0.42F + contrast * (0.72F * polar.fibres.at<float>(cy, cx));
+      fibre += 0.22F * near + 0.30F * polar.blotches.at<float>(cy, cx);
       fibre = std::clamp(fibre, 0.0F, 1.25F);
       const float inner =
           tones.ring * (1.0F - std::clamp((d - collarette + 0.1F) / 0.3F, 0.0F, 1.0F));

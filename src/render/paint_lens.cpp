@@ -100,6 +100,47 @@ Texture paint_lens(const Lens& lens, double per_mm, std::uint64_t key) {
   return texture;
 }
 
+namespace {
+
+// What the iris has left on the capsule: pigment at the pupil's edge, and vessels that run over it.
+cv::Mat paint_leftovers(const Scene& scene, const Texture& t) {
+  cv::Mat dark = cv::Mat::zeros(t.height(), t.width(), CV_32FC1);
+  Rng rng(key_of(scene.seed, 310));
+  const double pupil = 0.5 * scene.eye.pupil_mm;
+  const auto at = [&](double r, double a) {
+    return Point{t.column(r * std::cos(a) + scene.eye.pupil_shift_mm[0]),
+                 t.row(r * std::sin(a) + scene.eye.pupil_shift_mm[1])};
+  };
+  for (int i = 0; i < scene.eye.edge_crypts; ++i) {
+    const double a = rng.uniform(0.0, 2.0 * pi);
+    const double r = pupil - std::abs(rng.normal()) * 0.28;
+    const double half = rng.uniform(0.03, 0.10);
+    const double lean = rng.uniform(-0.06, 0.06);
+    paint_tube(dark, {at(r, a), at(r - rng.uniform(0.0, 0.12), a + lean)},
+               {half * t.per_mm(), 0.6 * half * t.per_mm()}, rng.uniform(0.5, 0.95));
+  }
+  for (int i = 0; i < scene.eye.edge_vessels; ++i) {
+    double a = rng.uniform(0.0, 2.0 * pi);
+    double r = pupil + 0.3;
+    const double end = pupil - rng.uniform(0.35, 1.1);
+    const double half = rng.uniform(0.012, 0.030);
+    std::vector<Point> points;
+    std::vector<double> widths;
+    const std::uint64_t key = key_of(scene.seed, 3100 + static_cast<unsigned>(i));
+    for (double s = 0.0; r > end; s += 0.05) {
+      points.push_back(at(r, a));
+      widths.push_back(half * t.per_mm());
+      r -= 0.05 * (0.7 + 0.6 * wander(key, 1.5 * s));
+      a += 0.05 / r * 2.2 * wander(key + 1, 1.2 * s);
+    }
+    paint_tube(dark, points, widths, rng.uniform(0.35, 0.75));
+  }
+  cv::GaussianBlur(dark, dark, {}, std::max(0.5, 0.012 * t.per_mm()));
+  return dark;
+}
+
+}  // namespace
+
 Texture paint_capsule(const Scene& scene, double per_mm) {
   Texture texture(13.6, 13.6, std::max(48.0, per_mm));
   const double t = texture.per_mm();
@@ -108,11 +149,12 @@ Texture paint_capsule(const Scene& scene, double per_mm) {
   const cv::Mat wobble = cloud(size, {2.5 * t, 2.5 * t, 2, 0.4}, key_of(scene.seed, 301));
   const cv::Mat fibrosis = cloud(size, {1.1 * t, 1.1 * t, 5, 0.65}, key_of(scene.seed, 302));
   const cv::Mat speckle = cloud(size, {1.6 * t, 1.6 * t, 6, 0.62}, key_of(scene.seed, 303));
+  const cv::Mat leftovers = paint_leftovers(scene, texture);
   const double torn = 0.5 * reflex.rhexis_mm;
   for (int j = 0; j < texture.height(); ++j) {
     for (int i = 0; i < texture.width(); ++i) {
-      const double x = texture.x_mm(i) - 0.1;
-      const double y = texture.y_mm(j) + 0.08;
+      const double x = texture.x_mm(i) - reflex.rhexis_shift_mm[0];
+      const double y = texture.y_mm(j) - reflex.rhexis_shift_mm[1];
       const double r = std::hypot(x, y);
       const double edge = torn + 0.12 * wobble.at<float>(j, i);
       const double rim = std::exp(-std::pow((r - edge) / 0.030, 2.0));
@@ -126,8 +168,8 @@ Texture paint_capsule(const Scene& scene, double per_mm) {
         ring = a > 0.3 || a < -0.2 ? covered(0.09 - std::abs(r - 4.95), t) : 0.0;
         ring = std::max(ring, covered(0.10 - std::abs(eyelet - 0.25), t));
       }
-      const double through =
-          (1.0 - 0.16 * reflex.rhexis_visible * rim) * (1.0 - 0.55 * scar) * (1.0 - 0.75 * ring);
+      const double through = (1.0 - 0.16 * reflex.rhexis_visible * rim) * (1.0 - 0.55 * scar) *
+                             (1.0 - 0.75 * ring) * (1.0 - 0.9 * leftovers.at<float>(j, i));
       const double scatter = 0.010 * reflex.rhexis_visible * rim + 0.30 * scar + 0.05 * ring;
       texture.texel(j, i) =
           Vec4{static_cast<float>(through), static_cast<float>(scatter),

@@ -54,34 +54,48 @@ float fold_light(const cv::Mat& folds, int y, int x, double per_mm) {
   return 0.8F + 1.9F * gx + 1.4F * gy;
 }
 
+// A lid holder of bent wire: at each lid two legs come over the skin and hook under its margin.
 void wires(const Scene& scene, Texture& t, const Opening& o) {
   Rng rng(key_of(scene.seed, 420));
-  const double side = rng.chance(0.5) ? 1.0 : -1.0;  // the spring lies temporally or nasally
   for (const bool upper : {true, false}) {
     const double sign = upper ? 1.0 : -1.0;
-    std::vector<Point> points;
-    std::vector<double> widths;
-    const double tilt = rng.uniform(-0.04, 0.04);
-    const double reach = o.half_width * rng.uniform(0.40, 0.5);
-    const double rise = std::abs(lid_height(o, upper, 0.0));
-    const auto add = [&](double x, double y, double half_mm) {
-      points.push_back({t.column(x), t.row(y)});
-      widths.push_back(half_mm * t.per_mm());
-    };
-    // A bent hook under the lid, its bar, and the arm that runs out to the spring.
-    for (double s = -1.0; s <= 1.0; s += 0.125) {
-      const double bend = 0.25 * s * s;
-      add(side * s * reach, sign * (rise - 0.1 - bend) + tilt * s * reach, 0.42);
+    const double spread = rng.uniform(4.2, 5.6);
+    const double shift = rng.uniform(-0.8, 0.8);
+    const double lean = rng.uniform(-0.10, 0.10);
+    for (const double side : {-1.0, 1.0}) {
+      const double x0 = shift + side * spread;
+      const double edge = std::abs(lid_height(o, upper, x0));
+      std::vector<Point> points;
+      std::vector<double> widths;
+      const auto add = [&](double x, double out_mm, double half_mm) {
+        points.push_back({t.column(x), t.row(sign * (edge + out_mm))});
+        widths.push_back(half_mm * t.per_mm());
+      };
+      // Under the lid it turns towards its fellow; outwards the legs draw together.
+      add(x0 - side * 1.5, -0.55, 0.20);
+      for (double s = 0.0; s <= 1.0; s += 0.2)
+        add(x0 - side * 1.5 * (1.0 - std::sin(0.5 * pi * s)),
+            -0.55 + 0.75 * (1.0 - std::cos(0.5 * pi * s)), 0.24 + 0.06 * s);
+      add(x0 + 1.2 * lean, 2.2, 0.31);
+      add(x0 + 6.0 * lean - 0.3 * side, 7.0, 0.32);
+      add(x0 + 14.0 * lean - 1.2 * side, 16.0, 0.33);
+      std::vector<Point> shadow = points;
+      for (Point& p : shadow) p = {p.x + 0.35 * t.per_mm(), p.y - 0.35 * t.per_mm()};
+      std::vector<double> wide = widths;
+      for (double& w : wide) w *= 1.7;
+      trace_rod(shadow, wide, t.width(), 0, t.height(),
+                [&](int x, int y, float across, float, float cover) {
+                  const float dark = 0.5F * cover * (1.0F - across * across);
+                  Vec4& texel = t.texel(y, x);
+                  texel = texel * (1.0F - dark) + Vec4{0.0F, 0.0F, 0.0F, 1.0F} * dark;
+                });
+      const RodLook steel{{0.11F, 0.115F, 0.12F, 0}, 0.9F, 1.0F};
+      trace_rod(points, widths, t.width(), 0, t.height(),
+                [&](int x, int y, float across, float along, float cover) {
+                  const Vec4 light = rod_light(steel, across, along);
+                  t.texel(y, x) = t.texel(y, x) * (1.0F - cover) + light * cover;
+                });
     }
-    add(side * (reach + 1.2), sign * (rise + 0.5), 0.42);
-    add(side * (reach + 4.0), sign * (rise + 1.0), 0.44);
-    add(side * (o.half_width + 14.0), sign * (rise - 0.5), 0.46);
-    const RodLook steel{{0.13F, 0.135F, 0.14F, 0}, 0.75F, 1.0F};
-    trace_rod(points, widths, t.width(), 0, t.height(),
-              [&](int x, int y, float across, float along, float cover) {
-                const Vec4 light = rod_light(steel, across, along);
-                t.texel(y, x) = t.texel(y, x) * (1.0F - cover) + light * cover;
-              });
   }
 }
 
@@ -117,7 +131,11 @@ void lashes(const Scene& scene, Texture& t, const Opening& o) {
 }  // namespace
 
 Texture paint_surround(const Scene& scene, double per_mm) {
-  const double wide = std::max(30.0, 1.5 * scene.microscope.field_mm);
+  double wide = std::max(30.0, 1.5 * scene.microscope.field_mm);
+  for (const Event& e : scene.events)
+    if (e.what == Happening::Leave)
+      wide = std::max(
+          wide, 1.2 * scene.microscope.field_mm + 2.0 * std::hypot(e.shift_mm[0], e.shift_mm[1]));
   Texture t(wide, wide, std::clamp(0.6 * per_mm, 14.0, 45.0));
   if (scene.surround == Surround::Open) return t;
   Rng rng(key_of(scene.seed, 410));
@@ -163,6 +181,11 @@ Texture paint_surround(const Scene& scene, double per_mm) {
         const float gloss = std::exp(-static_cast<float>(std::pow((out - 0.75) / 0.16, 2.0)));
         colour += all(0.10F * gloss * std::max(0.0F, 0.7F + f.wet.at<float>(j, i)));
       }
+      // Fluid stands along the lids and mirrors the lamp in broken lines.
+      const float pool = std::exp(-static_cast<float>(std::pow((out + 0.05) / 0.10, 2.0)));
+      const float broken =
+          std::max(0.0F, 1.6F * f.wet.at<float>(j, i) + 0.9F * f.stain.at<float>(j, i) - 0.15F);
+      if (operation) colour += all(1.3F * pool * broken);
       const auto cover = static_cast<float>(ease(-0.12, 0.12, out));
       // Inside the opening a dark veil: the lid's shadow and the fornix.
       const auto veil =

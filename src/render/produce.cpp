@@ -3,6 +3,7 @@
 #include <fmt/core.h>
 
 #include <cmath>
+#include <future>
 #include <opencv2/imgcodecs.hpp>
 
 #include "angle/angle.h"
@@ -110,14 +111,20 @@ std::vector<TruthRow> produce_recording(const Scene& scene, const std::filesyste
   auto frames = static_cast<std::int64_t>(std::llround(scene.seconds * scene.camera.fps));
   if (options.frames > 0) frames = std::min(frames, options.frames);
   std::vector<TruthRow> rows;
+  std::future<void> coding;
   for (std::int64_t i = 0; i < frames; ++i) {
     if (options.cancel.stop_requested()) throw Interrupted();
     const double time_s = static_cast<double>(i) / scene.camera.fps;
     const Picture picture = camera.take(time_s, i);
-    writer.add(picture.luma, picture.cb, picture.cr, time_s);
+    // The encoder works on one picture while the next is drawn.
+    if (coding.valid()) coding.get();
+    coding = std::async(std::launch::async, [&writer, picture, time_s] {
+      writer.add(picture.luma, picture.cb, picture.cr, time_s);
+    });
     rows.push_back(truth_at(stage, i, time_s));
     if (options.progress) options.progress(i + 1, frames);
   }
+  if (coding.valid()) coding.get();
   writer.finish();
   video.commit();
   if (scene.reference == Reference::Photo)

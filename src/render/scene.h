@@ -44,6 +44,8 @@ struct Eyeball {
   double yellowness = 0.2;  // 0..1
   double arcus = 0.0;       // 0..1 grey ring inside the limbus
   int pigment_spots = 4;
+  int edge_crypts = 0;   // dark pits in the pupil's edge and pigment on the capsule beside them
+  int edge_vessels = 0;  // iris vessels that run over the pupil's edge onto the capsule
   double vessels_changed = 0.0;  // share of the vessels gone or new, against the same seed without
   int vessels_visit = 0;         // which change
 };
@@ -85,11 +87,12 @@ struct Ink {
 struct Reflex {
   std::array<double, 3> colour{0.88, 0.150, 0.018};  // linear light
   double brightness = 0.55;
-  double flat = 0.5;  // 1 even, 0 a bright patch that wanders with tilt
+  double flat = 0.42;  // 1 even, 0 a bright patch that wanders with tilt
   double patch_mm = 2.8;
-  double crescent = 0.42;  // 0..1 dark part opposite the patch
-  double haze = 0.014;     // veil over the pupil: cornea, capsule
+  double crescent = 0.5;  // 0..1 dark part opposite the patch
+  double haze = 0.014;    // veil over the pupil: cornea, capsule
   double rhexis_mm = 5.1;
+  std::array<double, 2> rhexis_shift_mm{0.1, -0.08};  // of its middle from the eye's axis
   double rhexis_visible = 0.5;
   double capsule_haze = 0.05;  // fibrosis outside the rhexis; high in an exchange
   double cortex = 0.15;        // left-over streaks
@@ -98,6 +101,8 @@ struct Reflex {
 
 struct Clutter {
   int bubbles = 2;
+  int ring_bubbles = 0;            // a ring of small bubbles that stays under the cornea ...
+  double ring_mm = 2.8;            // ... at this distance from the axis
   double blood = 0.3;              // 0..1
   double viscoelastic_mm = 0.008;  // how far its schlieren bend a ray, until washed out
   double tear_shine = 0.4;         // 0..1
@@ -133,10 +138,12 @@ struct Microscope {
   std::array<double, 3> white{1.0, 1.0, 1.0};
   double defocus_mm = 0.0;  // blur, standard deviation on the eye
   double defocus_wander_mm = 0.0;
-  double vignette = 0.80;  // share of the light lost far from the middle
+  double vignette = 0.93;  // share of the light lost far from the middle
   int lamps = 2;
   double lamp_mm = 0.28;  // size of a lamp's reflection on the cornea
-  double slit_mm = 3.5;   // width, with a slit light
+  bool lamp_placed = false;
+  std::array<double, 2> lamp_at_mm{0.0, 0.0};  // where the first one lies if it is placed
+  double slit_mm = 3.5;                        // width, with a slit light
 };
 
 struct CameraSettings {
@@ -160,6 +167,20 @@ struct Step {
   double seconds = 1.0;
   double axis_rad = 0.0;  // Insert: where it comes to lie; Turn, Settle: where it is turned to
   Tool tool = Tool::Hook;
+  bool over_mark = false;  // the instrument lies over the end of the marks next to its incision
+};
+
+// What befalls the recording beside the operation.
+enum class Happening { Jump, Leave, Zoom, Refocus, Lamp };
+struct Event {
+  Happening what = Happening::Jump;
+  double at_s = 0.0;
+  double seconds = 0.0;   // Jump, Zoom: of the change; Leave, Refocus, Lamp: until it is over
+  double turn_rad = 0.0;  // Jump: torsion that stays
+  std::array<double, 2> shift_mm{0.0,
+                                 0.0};  // Jump: of the eye; Leave: of the head, along the picture
+  double factor = 1.0;                  // Zoom: of the magnification; Lamp: of the light
+  double defocus_mm = 0.0;              // Refocus: at its worst
 };
 
 struct Plan {
@@ -207,6 +228,7 @@ struct Scene {
   Surround surround = Surround::Operation;
   std::string drape = "green";  // green | blue | grey
   std::vector<Step> steps;
+  std::vector<Event> events;
   std::vector<Visit> visits;  // not empty: follow-up photographs instead of a recording
   bool negative = false;      // nothing in it can be read: a final axis would be wrong
   std::string negative_kind;

@@ -47,6 +47,8 @@ void read_eye(Section s, Eyeball& e) {
   s.number("yellowness", e.yellowness, 0, 1);
   s.number("arcus", e.arcus, 0, 1);
   s.whole("pigment_spots", e.pigment_spots, 0, 100);
+  s.whole("edge_crypts", e.edge_crypts, 0, 60);
+  s.whole("edge_vessels", e.edge_vessels, 0, 60);
   s.done();
 }
 
@@ -96,6 +98,7 @@ void read_reflex(Section s, Reflex& r) {
   s.number("crescent", r.crescent, 0, 1);
   s.number("haze", r.haze, 0, 1);
   s.number("rhexis_mm", r.rhexis_mm, 3, 7);
+  s.tuple("rhexis_shift_mm", r.rhexis_shift_mm, -1.5, 1.5);
   s.number("rhexis_visible", r.rhexis_visible, 0, 2);
   s.number("capsule_haze", r.capsule_haze, 0, 1);
   s.number("cortex", r.cortex, 0, 1);
@@ -105,6 +108,8 @@ void read_reflex(Section s, Reflex& r) {
 
 void read_clutter(Section s, Clutter& c) {
   s.whole("bubbles", c.bubbles, 0, 40);
+  s.whole("ring_bubbles", c.ring_bubbles, 0, 80);
+  s.number("ring_mm", c.ring_mm, 0.5, 5);
   s.number("blood", c.blood, 0, 1);
   s.number("viscoelastic_mm", c.viscoelastic_mm, 0, 0.2);
   s.number("tear_shine", c.tear_shine, 0, 2);
@@ -152,6 +157,8 @@ void read_microscope(Section s, Microscope& m) {
   s.number("vignette", m.vignette, 0, 1);
   s.whole("lamps", m.lamps, 0, 6);
   s.number("lamp_mm", m.lamp_mm, 0.02, 1);
+  m.lamp_placed = s.has("lamp_at_mm");
+  s.tuple("lamp_at_mm", m.lamp_at_mm, -5, 5);
   s.number("slit_mm", m.slit_mm, 0.3, 12);
   s.done();
 }
@@ -191,8 +198,28 @@ Step read_step(Section s, const Scene& scene) {
               : step.act == Act::Settle ? Tool::None
                                         : Tool::Hook;
   s.choice<Tool>("tool", step.tool, tools);
+  s.flag("over_mark", step.over_mark);
   s.done();
   return step;
+}
+
+Event read_event(Section s, const Scene& scene) {
+  Event e;
+  s.choice<Happening>("what", e.what,
+                      {{"jump", Happening::Jump},
+                       {"leave", Happening::Leave},
+                       {"zoom", Happening::Zoom},
+                       {"refocus", Happening::Refocus},
+                       {"lamp", Happening::Lamp}});
+  s.number("at_s", e.at_s, 0, scene.seconds);
+  s.number("seconds", e.seconds, 0, 600);
+  s.angle("turn_deg", e.turn_rad, -30, 30);
+  s.tuple("shift_mm", e.shift_mm, -40, 40);
+  s.number("factor", e.factor, 0, 4);
+  s.number("defocus_mm", e.defocus_mm, 0, 1);
+  if (e.what == Happening::Zoom) e.factor = std::max(e.factor, 0.25);
+  s.done();
+  return e;
 }
 
 Visit read_visit(Section s, const Scene& scene) {
@@ -225,7 +252,7 @@ Scene from_table(const std::string& file, const toml::table& root, const std::st
   };
   const std::set<std::string> known{"scene",  "eye",       "lens",   "previous_lens", "ink",
                                     "reflex", "clutter",   "motion", "microscope",    "camera",
-                                    "plan",   "reference", "step",   "visit"};
+                                    "plan",   "reference", "step",   "visit",         "event"};
   for (const auto& [key, node] : root)
     if (!known.contains(std::string(key.str())))
       throw UserError(file,
@@ -295,6 +322,7 @@ Scene from_table(const std::string& file, const toml::table& root, const std::st
     for (const toml::node& item : *array) use(Section(file, name, item.as_table()));
   };
   each("step", [&](Section one) { scene.steps.push_back(read_step(std::move(one), scene)); });
+  each("event", [&](Section one) { scene.events.push_back(read_event(std::move(one), scene)); });
   each("visit", [&](Section one) { scene.visits.push_back(read_visit(std::move(one), scene)); });
   return scene;
 }

@@ -9,7 +9,11 @@ namespace rhumb::render {
 
 Stage::Stage(const Scene& scene)
     : scene_(scene), history_(scene), surfaces_(surfaces_of(scene.eye)) {
-  const double per_mm = texel_density(scene.camera.width / scene.microscope.field_mm);
+  double zoom = 1.0;  // the planes are painted for the closest look
+  double most = 1.0;
+  for (const Event& e : scene.events)
+    if (e.what == Happening::Zoom) most = std::max(most, zoom *= e.factor);
+  const double per_mm = texel_density(most * scene.camera.width / scene.microscope.field_mm);
   sclera_ = paint_sclera(scene, surfaces_, std::min(0.88 * per_mm, 75.0));
   wet_ = paint_wetness(scene, surfaces_, std::min(0.88 * per_mm, 75.0));
   iris_ = paint_iris(scene, per_mm);
@@ -23,8 +27,15 @@ Stage::Stage(const Scene& scene)
 Instant Stage::at(double time_s) const {
   const Pose pose = history_.pose(time_s);
   const double done = std::clamp(time_s / scene_.seconds, 0.0, 1.0);
-  Instant now{View(surfaces_, pose, scene_.microscope, scene_.camera.width, scene_.camera.height),
-              pose, history_.lens(time_s), history_.tools(time_s)};
+  Microscope microscope = scene_.microscope;
+  microscope.field_mm /= history_.zoom(time_s);
+  const Eigen::Vector2d head = history_.head_mm(time_s);
+  microscope.centre_mm[0] -= head.x();
+  microscope.centre_mm[1] -= head.y();
+  Instant now{View(surfaces_, pose, microscope, scene_.camera.width, scene_.camera.height), pose,
+              history_.lens(time_s), history_.tools(time_s)};
+  // The lamp hangs on the microscope: where its axis meets the scene.
+  now.beam_mm = -(now.view.scene_from_picture() * now.view.px_per_mm() * head);
   now.time_s = time_s;
   now.ink_left = 1.0 - scene_.ink.fade * done;
   now.washed_out = history_.washed_out(time_s);
@@ -49,17 +60,18 @@ struct Stage::Row {
   bool lens_shown;
 };
 
-float Stage::lamp_light(float x, float y) const {
+Vec4 Stage::lamp_light(Vec4 x, Vec4 y) const {
   const Microscope& m = scene_.microscope;
-  // A round beam, even in the middle and falling off outside the eye.
-  const float r2 = (x * x + y * y) / 169.0F;
-  const float q = r2 * r2;
-  float light = 1.0F - static_cast<float>(m.vignette) * q / (0.6F + q);
+  // A round beam, even over the cornea, at half outside it and all but gone over the drape.
+  const Vec4 r2 = (x * x + y * y) * (1.0F / 156.0F);
+  const Vec4 q = r2 * r2 * r2;
+  Vec4 light = 1.0F - static_cast<float>(m.vignette) * q / (0.8F + q);
   if (m.light == Light::Retro) light *= 0.14F;
   if (m.light == Light::Slit) {
     const float half = 0.5F * static_cast<float>(m.slit_mm);
-    const float inside = std::clamp((half - std::abs(x - 0.8F)) * 4.0F, 0.0F, 1.0F);
-    light *= 0.10F + 0.95F * inside;
+    const Vec4 from = x - 0.8F;
+    const Vec4 off = from < 0.0F ? -from : from;
+    light *= 0.10F + 0.95F * within((half - off) * 4.0F, 0.0F, 1.0F);
   }
   return light;
 }
@@ -185,7 +197,8 @@ Vec4 Stage::inside_light(const Instant& now, const Row& row, const float* o, flo
     Vec4 back{static_cast<float>(reflex.colour[0]), static_cast<float>(reflex.colour[1]),
               static_cast<float>(reflex.colour[2]), 0.0F};
     // A brighter reflex is yellower, as its deeper-going red part saturates first.
-    back[1] *= 0.72F + 0.5F * patch;
+    back[1] *= 0.55F + 0.75F * patch * fall;
+    back[2] *= 0.7F + 0.5F * (1.0F - fall);
     Vec4 inner = back * (retro * through);
     inner += Vec4{0.95F, 0.98F, 1.0F, 0.0F} * (light * (scatter + 0.25F * edge));
     // Bits of the iris's own shadow at its rim.
@@ -193,61 +206,78 @@ Vec4 Stage::inside_light(const Instant& now, const Row& row, const float* o, flo
     out += (inner - out) * open;
   }
   // A veil of light scattered by the cornea itself.
-  return out + lamp_colour * (0.006F * light);
+  const float rim2 = (hx * hx + hy * hy) / (row.limbus * row.limbus);
+  return out + Vec4{0.92F, 0.98F, 1.0F, 0.0F} * (light * (0.006F + 0.022F * rim2 * rim2 * rim2));
 }
 
-Vec4 Stage::eye_light(const Instant& now, const Row& row, float sx, float sy, float light) const {
-  float o[3];
-  for (int k = 0; k < 3; ++k) o[k] = row.base[k] + sx * row.step_x[k] + sy * row.step_y[k];
+// Four neighbours' lines of sight on the outer surface; a lane each.
+struct Stage::Four {
+  Vec4 eye[3];      // start of the line of sight, eye mm
+  Vec4 nx, ny, nz;  // outward normal of the sclera's sphere
+  Vec4 out_mm;      // beyond the limbus
+  Vec4 white;       // 0 cornea, 1 sclera
+  Vec4 facing, rim, map_x, map_y;
+  Vec4 root;  // not above 0 where the line misses the globe
+};
+
+Stage::Four Stage::meet(const Row& row, Vec4 sx, Vec4 sy) const {
+  Four f;
+  for (int k = 0; k < 3; ++k) f.eye[k] = row.base[k] + sx * row.step_x[k] + sy * row.step_y[k];
   const float* d = row.sight;
   // Sclera, in coordinates in which its limbus is a circle.
-  const float ox = row.circle[0] * o[0] + row.circle[1] * o[1];
-  const float oy = row.circle[1] * o[0] + row.circle[2] * o[1];
-  const auto centre = static_cast<float>(surfaces_.sclera_centre_z);
-  const float oz = o[2] - centre;
+  const Vec4 ox = row.circle[0] * f.eye[0] + row.circle[1] * f.eye[1];
+  const Vec4 oy = row.circle[1] * f.eye[0] + row.circle[2] * f.eye[1];
+  const Vec4 oz = f.eye[2] - static_cast<float>(surfaces_.sclera_centre_z);
   const float dx = row.circle[0] * d[0] + row.circle[1] * d[1];
   const float dy = row.circle[1] * d[0] + row.circle[2] * d[1];
   const float dz = d[2];
   const auto radius = static_cast<float>(surfaces_.sclera_radius_mm);
   const float a = dx * dx + dy * dy + dz * dz;
-  const float b = ox * dx + oy * dy + oz * dz;
-  const float c = ox * ox + oy * oy + oz * oz - radius * radius;
-  const float root = b * b - a * c;
-  // Beyond the globe's edge lies the flesh of the lids' corners.
-  const Vec4 flesh = vec(0.21F, 0.065F, 0.050F) * light;
-  if (root <= 0.0F) return flesh;
-  const float t = (-b - std::sqrt(root)) / a;
-  const float nx = (ox + t * dx) / radius;
-  const float ny = (oy + t * dy) / radius;
-  const float nz = (oz + t * dz) / radius;
-  if (nz < 0.05F) return flesh;
-  const float from_axis = radius * std::sqrt(nx * nx + ny * ny);
-  const float out_mm = from_axis - row.limbus;
+  const Vec4 b = ox * dx + oy * dy + oz * dz;
+  const Vec4 c = ox * ox + oy * oy + oz * oz - radius * radius;
+  f.root = b * b - a * c;
+  const Vec4 t = (-b - root(within(f.root, 0.0F, 1e9F))) * (1.0F / a);
+  const float inv = 1.0F / radius;
+  f.nx = (ox + t * dx) * inv;
+  f.ny = (oy + t * dy) * inv;
+  f.nz = (oz + t * dz) * inv;
+  const Vec4 across2 = f.nx * f.nx + f.ny * f.ny;
+  f.out_mm = radius * root(across2) - row.limbus;
   // The transition is broader above and below, where the lids' side of the sclera overlaps the
   // cornea.
-  const float steep = ny * ny / (nx * nx + ny * ny + 1e-6F);
-  const float wide = row.soft * (0.85F + 0.3F * steep) / 0.61F;
-  const float white = smoothstep(0.5F + out_mm / wide);
+  const Vec4 steep = f.ny * f.ny / (across2 + 1e-6F);
+  const Vec4 wide = (row.soft / 0.61F) * (0.85F + 0.3F * steep);
+  f.white = smoothstep(0.5F + f.out_mm / wide);
+  f.facing = within(-(d[0] * f.nx + d[1] * f.ny + d[2] * f.nz), 0.0F, 1.0F);
+  f.rim = smoothstep((0.32F - f.nz) * (1.0F / 0.22F));
+  const Vec4 fold = 2.0F * radius / (1.0F + f.nz);
+  f.map_x = fold * f.nx;
+  f.map_y = fold * f.ny;
+  return f;
+}
+
+Vec4 Stage::eye_light(const Instant& now, const Row& row, const Four& f, int lane,
+                      float light) const {
+  // Beyond the globe's edge lies the flesh of the lids' corners.
+  const Vec4 flesh = vec(0.21F, 0.065F, 0.050F) * light;
+  if (f.root[lane] <= 0.0F || f.nz[lane] < 0.05F) return flesh;
+  const float white = f.white[lane];
   Vec4 colour{};
-  if (white < 1.0F) colour = inside_light(now, row, o, light);
-  const float fold = 2.0F * radius / (1.0F + nz);
-  const float mx = fold * nx;
-  const float my = fold * ny;
-  Vec4 surface{};
-  Vec4 wet{};
-  if (out_mm > -3.2F) {
-    surface = sclera_.at(mx, my);
-    wet = wet_.at(mx, my);
+  if (white < 1.0F) {
+    const float o[3] = {f.eye[0][lane], f.eye[1][lane], f.eye[2][lane]};
+    colour = inside_light(now, row, o, light);
   }
+  if (f.out_mm[lane] <= -3.2F) return colour;
+  const Vec4 surface = sclera_.at(f.map_x[lane], f.map_y[lane]);
+  const Vec4 wet = wet_.at(f.map_x[lane], f.map_y[lane]);
   if (white > 0.0F) {
-    const float facing = std::max(0.0F, -(d[0] * nx + d[1] * ny + d[2] * nz));
+    const float facing = f.facing[lane];
     const float shade = 0.30F + 0.70F * facing * facing;
     Vec4 sclera = surface * (light * shade);
-    const float rim = smoothstep((0.32F - nz) / 0.22F);
-    sclera += (flesh - sclera) * rim;
+    sclera += (flesh - sclera) * f.rim[lane];
     // Fluid on the folds mirrors the lamp where it happens to face it.
-    const float vx = nx + d[0] - 0.75F * wet[0];
-    const float vy = ny + d[1] - 0.75F * wet[1];
+    const float vx = f.nx[lane] + row.sight[0] - 0.75F * wet[0];
+    const float vy = f.ny[lane] + row.sight[1] - 0.75F * wet[1];
     const float off = (vx * vx + vy * vy) * 150.0F;
     if (off < 8.0F)
       sclera += all(static_cast<float>(scene_.clutter.tear_shine) * 1.6F * light * std::exp(-off));
@@ -308,27 +338,36 @@ void Stage::shade(const Instant& now, int y0, int y1, Vec4* rows) const {
   const Eigen::Vector2d start = view.scene_from_picture(Eigen::Vector2d::Zero());
   const auto ax = static_cast<float>(scene_from_picture(0, 0));
   const auto ay = static_cast<float>(scene_from_picture(1, 0));
+  const auto beam_x = static_cast<float>(now.beam_mm.x());
+  const auto beam_y = static_cast<float>(now.beam_mm.y());
   const auto field2 = static_cast<float>(std::pow(0.5 * scene_.microscope.field_edge_mm, 2.0));
   for (int y = y0; y < y1; ++y) {
     Vec4* out = rows + static_cast<std::ptrdiff_t>(y - y0) * width;
     const auto sx0 = static_cast<float>(start.x() + y * scene_from_picture(0, 1));
     const auto sy0 = static_cast<float>(start.y() + y * scene_from_picture(1, 1));
-    for (int x = 0; x < width; ++x) {
-      const float sx = sx0 + static_cast<float>(x) * ax;
-      const float sy = sy0 + static_cast<float>(x) * ay;
-      const float r2 = sx * sx + sy * sy;
-      if (field2 > 0.0F && r2 > 1.06F * field2) {
-        out[x] = Vec4{};
-        continue;
+    for (int x = 0; x < width; x += 4) {
+      const auto step = static_cast<float>(x) + Vec4{0.0F, 1.0F, 2.0F, 3.0F};
+      const Vec4 sx = sx0 + step * ax;
+      const Vec4 sy = sy0 + step * ay;
+      const Vec4 r2 = sx * sx + sy * sy;
+      const Vec4 light = lamp_light(sx - beam_x, sy - beam_y);
+      const Vec4 field_r2 = (sx - beam_x) * (sx - beam_x) + (sy - beam_y) * (sy - beam_y);
+      const Vec4 field =
+          field2 > 0.0F ? smoothstep((1.02F * field2 - field_r2) * (20.0F / field2)) : all(1.0F);
+      Vec4 around[4]{};
+      bool seen = false;
+      for (int k = 0; k < 4; ++k) {
+        if (r2[k] > 20.0F && field[k] > 0.0F) around[k] = surround_.at(sx[k], sy[k]);
+        seen = seen || (around[k][3] < 0.998F && field[k] > 0.0F);
       }
-      const float light = lamp_light(sx, sy);
-      Vec4 around{};
-      if (r2 > 20.0F) around = surround_.at(sx, sy);
-      Vec4 colour{};
-      if (around[3] < 0.998F) colour = eye_light(now, row, sx, sy, light);
-      colour = colour * (1.0F - around[3]) + around * light;
-      if (field2 > 0.0F) colour *= smoothstep((1.02F * field2 - r2) / (0.05F * field2));
-      out[x] = colour;
+      Four four;
+      if (seen) four = meet(row, sx, sy);
+      for (int k = 0; k < 4 && x + k < width; ++k) {
+        Vec4 colour{};
+        if (around[k][3] < 0.998F && field[k] > 0.0F)
+          colour = eye_light(now, row, four, k, light[k]) * (1.0F - around[k][3]);
+        out[x + k] = (colour + around[k] * light[k]) * field[k];
+      }
     }
   }
   draw_bubbles(now, y0, y1, rows);

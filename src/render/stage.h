@@ -15,6 +15,7 @@ struct Instant {
   Pose pose;
   LensState lens;
   std::vector<ToolState> tools;
+  Eigen::Vector2d beam_mm{0.0, 0.0};  // middle of the light, in the scene
   double time_s = 0.0;
   double ink_left = 1.0;
   double washed_out = 0.0;
@@ -47,9 +48,11 @@ class Stage {
 
  private:
   struct Row;
-  Vec4 eye_light(const Instant& now, const Row& row, float sx, float sy, float light) const;
+  struct Four;
+  Four meet(const Row& row, Vec4 sx, Vec4 sy) const;
+  Vec4 eye_light(const Instant& now, const Row& row, const Four& four, int lane, float light) const;
   Vec4 inside_light(const Instant& now, const Row& row, const float* origin, float light) const;
-  float lamp_light(float scene_x, float scene_y) const;
+  Vec4 lamp_light(Vec4 scene_x, Vec4 scene_y) const;
   void draw_bubbles(const Instant& now, int y0, int y1, Vec4* rows) const;
   void draw_tools(const Instant& now, int y0, int y1, Vec4* rows) const;
   void draw_glints(const Instant& now, int y0, int y1, Vec4* rows) const;

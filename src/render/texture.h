@@ -2,6 +2,7 @@
 #pragma once
 
 #include <algorithm>
+#include <cmath>
 #include <opencv2/core.hpp>
 #include <vector>
 
@@ -12,6 +13,18 @@ using Vec4 = float __attribute__((vector_size(16)));
 
 inline Vec4 vec(float r, float g, float b) { return Vec4{r, g, b, 0.0F}; }
 inline Vec4 all(float v) { return Vec4{v, v, v, v}; }
+inline Vec4 within(Vec4 v, float low, float high) {
+  v = v < low ? all(low) : v;
+  return v > high ? all(high) : v;
+}
+inline Vec4 root(Vec4 v) {
+  for (int k = 0; k < 4; ++k) v[k] = std::sqrt(v[k]);
+  return v;
+}
+inline Vec4 smoothstep(Vec4 x) {
+  const Vec4 f = within(x, 0.0F, 1.0F);
+  return f * f * (3.0F - 2.0F * f);
+}
 
 class Texture {
  public:

@@ -63,10 +63,12 @@ double visibility(const Stage& stage, const Instant& now, const Lens& lens, doub
   const double kept = lens.marks == Marks::Dots
                           ? wide * wide / (wide * wide + 8.0 * spread * spread)
                           : wide / std::sqrt(wide * wide + 8.0 * spread * spread);
-  const double reflex = scene.reflex.brightness * 0.45;
-  const double haze = scene.reflex.haze + 0.01;
+  const double light = stage.history().light(time_s);
+  const double reflex = light * scene.reflex.brightness * 0.45;
+  const double haze = light * (scene.reflex.haze + 0.01);
   const double before = std::pow(reflex + haze, 1.0 / 2.4);
-  const double marked = std::pow(reflex * (1.0 - lens.contrast) + haze + lens.grey, 1.0 / 2.4);
+  const double marked =
+      std::pow(reflex * (1.0 - lens.contrast) + haze + light * lens.grey, 1.0 / 2.4);
   const double contrast = std::abs(before - marked) * kept;
   const double grain =
       0.012 + 1.5 * scene.camera.noise + 0.0012 * std::max(0, scene.camera.crf - 18);

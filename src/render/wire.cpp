@@ -1,6 +1,8 @@
 #include "render/wire.h"
 
+#include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace rhumb::render {
 
@@ -18,24 +20,52 @@ Vec4 rod_light(const RodLook& look, float across, float along) {
   return light;
 }
 
+namespace {
+
+// First and last column that the rod may touch in row y.
+std::pair<int, int> touched(const std::vector<Point>& points,
+                            const std::vector<double>& half_widths, int columns, int y) {
+  double left = 1e9;
+  double right = -1e9;
+  for (std::size_t i = 0; i + 1 < points.size(); ++i) {
+    const Point& a = points[i];
+    const Point& b = points[i + 1];
+    const double reach = std::max(half_widths[i], half_widths[i + 1]) + 2.0;
+    if (y < std::min(a.y, b.y) - reach || y > std::max(a.y, b.y) + reach) continue;
+    // The part of the middle line within reach of the row.
+    double from = 0.0;
+    double to = 1.0;
+    if (std::abs(b.y - a.y) > 1e-9) {
+      const double s = (y - reach - a.y) / (b.y - a.y);
+      const double t = (y + reach - a.y) / (b.y - a.y);
+      from = std::clamp(std::min(s, t), 0.0, 1.0);
+      to = std::clamp(std::max(s, t), 0.0, 1.0);
+    }
+    for (const double t : {from, to}) {
+      const double x = a.x + t * (b.x - a.x);
+      left = std::min(left, x - reach);
+      right = std::max(right, x + reach);
+    }
+  }
+  return {std::max(0, static_cast<int>(std::clamp(left, 0.0, 1e6))),
+          std::min(columns - 1, static_cast<int>(std::clamp(right + 1.0, -1.0, 1e6)))};
+}
+
+}  // namespace
+
 void trace_rod(const std::vector<Point>& points, const std::vector<double>& half_widths,
                int columns, int y0, int y1, const PutRod& put) {
   if (points.size() < 2) return;
-  double left = 1e9;
-  double right = -1e9;
   double top = 1e9;
   double bottom = -1e9;
   for (std::size_t i = 0; i < points.size(); ++i) {
     const double reach = half_widths[i] + 2.0;
-    left = std::min(left, points[i].x - reach);
-    right = std::max(right, points[i].x + reach);
     top = std::min(top, points[i].y - reach);
     bottom = std::max(bottom, points[i].y + reach);
   }
-  const int x0 = std::max(0, static_cast<int>(std::clamp(left, 0.0, 1e6)));
-  const int x1 = std::min(columns - 1, static_cast<int>(std::clamp(right + 1.0, -1.0, 1e6)));
   for (int y = std::max(y0, static_cast<int>(std::clamp(top, -1e6, 1e6))); y < y1 && y <= bottom;
        ++y) {
+    const auto [x0, x1] = touched(points, half_widths, columns, y);
     for (int x = x0; x <= x1; ++x) {
       double nearest = 1e18;
       double side = 0.0;
