@@ -19,7 +19,9 @@ namespace {
 struct Options {
   std::string suite = "conditions";
   std::string folder;
-  int clips = 3;
+  std::string document;
+  int clips = 0;
+  std::uint64_t draw = 0;
   int workers = 0;
   bool tuning = false;
   bool keep = false;
@@ -33,10 +35,18 @@ std::string known_suites() {
   return names + ", followup";
 }
 
+int clips_of(const Options& o) {
+  if (o.clips > 0) return o.clips;
+  return o.suite == "fresh" ? 68 : 3;
+}
+
 std::string command_of(const Options& o) {
-  std::string command = fmt::format("rhumb validate {} --clips {}", o.suite, o.clips);
+  std::string command = fmt::format("rhumb validate {} --clips {}", o.suite, clips_of(o));
+  if (o.draw > 0) command += fmt::format(" --draw {}", o.draw);
   if (o.tuning) command += " --tuning-seeds";
-  return command + " --out DIR";
+  command += " --out DIR";
+  if (!o.document.empty()) command += " --update " + o.document;
+  return command;
 }
 
 int worker_count(const Options& options) {
@@ -52,7 +62,7 @@ const char* seed_words(const Options& options) {
 // Photographs instead of recordings.
 int run_followup(const Options& options, const std::stop_token& cancel) {
   const auto scenes = validate::draw_series(
-      options.clips, options.tuning ? validate::Seeds::Tuning : validate::Seeds::Report);
+      clips_of(options), options.tuning ? validate::Seeds::Tuning : validate::Seeds::Report);
   validate::SeriesRunOptions running;
   running.workers = worker_count(options);
   running.keep_pictures = options.keep;
@@ -67,7 +77,8 @@ int run_followup(const Options& options, const std::stop_token& cancel) {
 int run(const Options& options, const std::stop_token& cancel) {
   if (options.suite == "followup") return run_followup(options, cancel);
   validate::SuiteOptions suite;
-  suite.clips = options.clips;
+  suite.clips = clips_of(options);
+  suite.draw = options.draw;
   suite.seeds = options.tuning ? validate::Seeds::Tuning : validate::Seeds::Report;
   const std::vector<validate::Clip> clips = validate::make_suite(options.suite, suite);
   if (clips.empty())
@@ -83,8 +94,13 @@ int run(const Options& options, const std::stop_token& cancel) {
     progress.show(static_cast<double>(done) / total);
   };
   const auto scores = validate::run_suite(clips, options.folder, running);
-  const validate::PageFacts facts{options.suite, command_of(options), seed_words(options)};
-  validate::write_pages(scores, facts, options.folder);
+  validate::PageFacts facts;
+  facts.suite = options.suite;
+  facts.command = command_of(options);
+  facts.seeds = seed_words(options);
+  facts.build = running.build;
+  facts.document = options.document;
+  validate::write_pages(scores, clips, facts, options.folder);
   return exit_done;
 }
 
@@ -98,9 +114,16 @@ void add_validate(CLI::App& program, Chosen& chosen) {
       ->capture_default_str();
   command->add_option("--out", options->folder, "folder to write to; a stopped run goes on there")
       ->required();
-  command->add_option("--clips", options->clips, "clips for each condition")
-      ->check(CLI::Range(1, 1000))
-      ->capture_default_str();
+  command
+      ->add_option("--clips", options->clips, "clips for each condition (3); of fresh in all (68)")
+      ->check(CLI::Range(1, 1000));
+  command
+      ->add_option("--draw", options->draw,
+                   "another draw of the same kind: other eyes, other operations")
+      ->check(CLI::Range(0, 999));
+  command->add_option("--update", options->document,
+                      "also write the figures into this document's marked part, such as "
+                      "docs/accuracy.md");
   command
       ->add_option("--workers", options->workers,
                    "clips at a time; the figures are the same with any number")
@@ -109,7 +132,7 @@ void add_validate(CLI::App& program, Chosen& chosen) {
                     "use the seeds that thresholds may be set on");
   command->add_flag("--keep-videos", options->keep, "leave the rendered clips in the folder");
   command->add_flag("--quiet", options->quiet, "no progress");
-  command->footer(footer("rhumb validate conditions --out validation"));
+  command->footer(footer("rhumb validate fresh --out validation --update docs/accuracy.md"));
   command->callback([&chosen, options] {
     chosen.run = [options](const std::stop_token& cancel) { return run(*options, cancel); };
   });

@@ -64,7 +64,7 @@ Camera::Camera(const Stage& stage, int threads)
   scratch_.resize(static_cast<std::size_t>(threads_));
 }
 
-int Camera::exposures_for(double time_s) const {
+Camera::Exposures Camera::exposures_for(double time_s) const {
   const auto& c = stage_.scene().camera;
   const double half = 0.5 * c.shutter / c.fps;
   const Instant a = stage_.at(time_s - half);
@@ -76,8 +76,39 @@ int Camera::exposures_for(double time_s) const {
   }
   const double turned = std::abs(b.lens.axis_rad - a.lens.axis_rad) * 3.0 +
                         std::hypot(b.lens.x_mm - a.lens.x_mm, b.lens.y_mm - a.lens.y_mm);
-  moved = std::max(moved, turned * a.view.px_per_mm());
-  return std::clamp(static_cast<int>(std::ceil(moved / 1.5)), 1, 5);
+  const auto count = [](double px) {
+    return std::clamp(static_cast<int>(std::ceil(px / 1.5)), 1, 5);
+  };
+  const int eye = count(moved);
+  Exposures e;
+  e.count = std::max(eye, count(turned * a.view.px_per_mm()));
+  e.x1 = c.width;
+  e.y1 = c.height;
+  const double first = 0.5 / e.count - 0.5;
+  const double shutter_s = c.shutter / c.fps;
+  e.instants.push_back(stage_.at(time_s + shutter_s * first));
+  for (int i = 1; i < e.count; ++i) {
+    const double at_s = time_s + shutter_s * ((i + 0.5) / e.count - 0.5);
+    e.instants.push_back(eye > 1 ? stage_.at(at_s) : e.instants[0]);
+    e.instants.back().lens = stage_.history().lens(at_s);
+  }
+  if (eye > 1 || e.count == 1) return e;
+  // The lens alone has moved: it shows inside the pupil only.
+  const Eyeball& ball = stage_.scene().eye;
+  const Instant& now = e.instants[0];
+  const Eigen::Vector2d middle = now.view.project_inside(
+      {ball.pupil_shift_mm[0], ball.pupil_shift_mm[1], now.view.surfaces().iris_z});
+  const double reach =
+      0.5 * ball.pupil_mm * (1.05 + 3.0 * ball.pupil_irregular) * 1.25 * now.view.px_per_mm() + 6.0;
+  const auto from = [&](double at) { return static_cast<int>(std::max(0.0, at - reach)); };
+  const auto to = [&](double at, int most) {
+    return static_cast<int>(std::clamp(at + reach, 0.0, static_cast<double>(most)));
+  };
+  e.x0 = from(middle.x()) & ~3;
+  e.x1 = to(middle.x(), c.width);
+  e.y0 = from(middle.y());
+  e.y1 = to(middle.y(), c.height);
+  return e;
 }
 
 std::vector<float> Camera::kernel_of(double sigma_px) {
@@ -119,24 +150,31 @@ void blur_row(const Vec4* in, Vec4* out, int width, const std::vector<float>& ke
 
 void Camera::expose(double time_s, int first_row, int row_step, const std::vector<float>& kernel) {
   const auto& c = stage_.scene().camera;
-  const int exposures = exposures_for(time_s);
-  std::vector<Instant> instants;
-  for (int i = 0; i < exposures; ++i)
-    instants.push_back(stage_.at(time_s + c.shutter / c.fps * ((i + 0.5) / exposures - 0.5)));
-  const auto share = all(1.0F / static_cast<float>(exposures));
+  const Exposures e = exposures_for(time_s);
+  const auto share = all(1.0F / static_cast<float>(e.count));
   bands(c.height, threads_, row_step == 1 ? 16 : 1, [&](std::size_t worker, int y0, int y1) {
     if (row_step == 2 && y0 % 2 != first_row) return;
     const std::size_t size = static_cast<std::size_t>(c.width) * static_cast<std::size_t>(y1 - y0);
     std::vector<Vec4>& band = scratch_[worker].light;
     std::vector<Vec4>& sum = scratch_[worker].sum;
     band.resize(size);
-    sum.resize(exposures > 1 ? size : 0);
-    for (int i = 0; i < exposures; ++i) {
-      stage_.shade(instants[static_cast<std::size_t>(i)], y0, y1, band.data());
-      for (std::size_t k = 0; k < sum.size(); ++k)
-        sum[k] = i == 0 ? band[k] * share : sum[k] + band[k] * share;
+    stage_.shade(e.instants[0], y0, y1, 0, c.width, band.data());
+    const bool moving = e.count > 1 && y1 > e.y0 && y0 < e.y1;
+    if (moving) {
+      sum = band;
+      const auto each = [&](const auto& work) {
+        for (int y = 0; y < y1 - y0; ++y)
+          for (int x = e.x0; x < e.x1; ++x)
+            work(static_cast<std::size_t>(y) * static_cast<std::size_t>(c.width) +
+                 static_cast<std::size_t>(x));
+      };
+      each([&](std::size_t k) { sum[k] *= share; });
+      for (int i = 1; i < e.count; ++i) {
+        stage_.shade(e.instants[static_cast<std::size_t>(i)], y0, y1, e.x0, e.x1, band.data());
+        each([&](std::size_t k) { sum[k] += band[k] * share; });
+      }
     }
-    const Vec4* in = exposures > 1 ? sum.data() : band.data();
+    const Vec4* in = moving ? sum.data() : band.data();
     Vec4* out = light_.data() + static_cast<std::ptrdiff_t>(y0) * c.width;
     for (int y = y0; y < y1; ++y, in += c.width, out += c.width) blur_row(in, out, c.width, kernel);
   });

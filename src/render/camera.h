@@ -35,7 +35,13 @@ class Camera {
   cv::Mat lettering(double clock_s);
   void develop(double gain, const std::vector<float>& kernel, std::int64_t number, double clock_s,
                Picture& picture);
-  int exposures_for(double time_s) const;
+  // The instants that a picture is made of, and the part of it in which they differ.
+  struct Exposures {
+    int count = 1;
+    std::vector<Instant> instants;
+    int x0 = 0, x1 = 0, y0 = 0, y1 = 0;
+  };
+  Exposures exposures_for(double time_s) const;
 
   const Stage& stage_;
   int threads_;

@@ -28,7 +28,7 @@ Vec4 drape_colour(const std::string& drape) {
 }
 
 struct Fields {
-  cv::Mat folds, pores, stain, wet, ragged;
+  cv::Mat folds, pores, stain, wet, ragged, film;
 };
 
 Fields fields_of(const Scene& scene, const Texture& t) {
@@ -39,7 +39,8 @@ Fields fields_of(const Scene& scene, const Texture& t) {
           cloud(size, {0.7 * mm, 0.7 * mm, 5, 0.7}, key(2)),
           cloud(size, {6 * mm, 6 * mm, 4, 0.5}, key(3)),
           cloud(size, {1.6 * mm, 1.2 * mm, 4, 0.5}, key(4)),
-          cloud(size, {2.2 * mm, 2.2 * mm, 4, 0.5}, key(5))};
+          cloud(size, {2.2 * mm, 2.2 * mm, 4, 0.5}, key(5)),
+          cloud(size, {4.5 * mm, 1.8 * mm, 3, 0.42}, key(6))};
 }
 
 // Cloth folds seen by their slopes towards the light.
@@ -72,13 +73,13 @@ void wires(const Scene& scene, Texture& t, const Opening& o) {
         widths.push_back(half_mm * t.per_mm());
       };
       // Under the lid it turns towards its fellow; outwards the legs draw together.
-      add(x0 - side * 1.5, -0.55, 0.20);
+      add(x0 - side * 1.5, -0.55, 0.16);
       for (double s = 0.0; s <= 1.0; s += 0.2)
         add(x0 - side * 1.5 * (1.0 - std::sin(0.5 * pi * s)),
-            -0.55 + 0.75 * (1.0 - std::cos(0.5 * pi * s)), 0.24 + 0.06 * s);
-      add(x0 + 1.2 * lean, 2.2, 0.31);
-      add(x0 + 6.0 * lean - 0.3 * side, 7.0, 0.32);
-      add(x0 + 14.0 * lean - 1.2 * side, 16.0, 0.33);
+            -0.55 + 0.75 * (1.0 - std::cos(0.5 * pi * s)), 0.20 + 0.05 * s);
+      add(x0 + 1.2 * lean, 2.2, 0.26);
+      add(x0 + 6.0 * lean - 0.3 * side, 7.0, 0.27);
+      add(x0 + 14.0 * lean - 1.2 * side, 16.0, 0.28);
       std::vector<Point> shadow = points;
       for (Point& p : shadow) p = {p.x + 0.35 * t.per_mm(), p.y - 0.35 * t.per_mm()};
       std::vector<double> wide = widths;
@@ -176,6 +177,11 @@ Texture paint_surround(const Scene& scene, double per_mm) {
         const float lit =
             std::max(0.0F, fold - 1.05F) * std::max(0.0F, f.wet.at<float>(j, i) + 0.05F);
         colour += all(1.1F * lit * lit * (1.0F - 0.8F * to_cloth));
+        // Wrinkles of the wet film: dark valleys, and crests that mirror the lamp.
+        const float wrinkle = fold_light(f.film, j, i, 0.9 * t.per_mm());
+        colour *= 0.62F + 0.38F * std::clamp(wrinkle, 0.0F, 1.4F);
+        const float crest = std::max(0.0F, wrinkle - 1.25F);
+        colour += all(0.55F * crest * crest * (1.0F - 0.9F * to_cloth));
         colour += all(std::max(0.0F, fold - 1.6F) * 0.10F * to_cloth);
       } else {
         const float gloss = std::exp(-static_cast<float>(std::pow((out - 0.75) / 0.16, 2.0)));
@@ -185,7 +191,7 @@ Texture paint_surround(const Scene& scene, double per_mm) {
       const float pool = std::exp(-static_cast<float>(std::pow((out + 0.05) / 0.10, 2.0)));
       const float broken =
           std::max(0.0F, 1.6F * f.wet.at<float>(j, i) + 0.9F * f.stain.at<float>(j, i) - 0.15F);
-      if (operation) colour += all(1.3F * pool * broken);
+      if (operation) colour += all(0.9F * pool * broken);
       const auto cover = static_cast<float>(ease(-0.12, 0.12, out));
       // Inside the opening a dark veil: the lid's shadow and the fornix.
       const auto veil =

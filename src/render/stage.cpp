@@ -63,9 +63,9 @@ struct Stage::Row {
 Vec4 Stage::lamp_light(Vec4 x, Vec4 y) const {
   const Microscope& m = scene_.microscope;
   // A round beam, even over the cornea, at half outside it and all but gone over the drape.
-  const Vec4 r2 = (x * x + y * y) * (1.0F / 156.0F);
+  const Vec4 r2 = (x * x + y * y) * (1.0F / 112.0F);
   const Vec4 q = r2 * r2 * r2;
-  Vec4 light = 1.0F - static_cast<float>(m.vignette) * q / (0.8F + q);
+  Vec4 light = 1.06F - static_cast<float>(m.vignette) * 1.06F * q / (0.9F + q);
   if (m.light == Light::Retro) light *= 0.14F;
   if (m.light == Light::Slit) {
     const float half = 0.5F * static_cast<float>(m.slit_mm);
@@ -161,7 +161,9 @@ Vec4 Stage::inside_light(const Instant& now, const Row& row, const float* o, flo
     const float gx = qx - row.patch[0];
     const float gy = qy - row.patch[1];
     const auto size = static_cast<float>(reflex.patch_mm);
-    const float patch = std::exp(-(gx * gx + gy * gy) / (2.0F * size * size));
+    // A bell without an exponential: it is asked for at every point of the pupil.
+    const float out2 = 1.0F + (gx * gx + gy * gy) / (8.0F * size * size);
+    const float patch = 1.0F / (out2 * out2 * out2 * out2);
     const auto flat = static_cast<float>(reflex.flat);
     const float across = row.crescent[0] * qx + row.crescent[1] * qy;
     const float fall =
@@ -288,7 +290,7 @@ Vec4 Stage::eye_light(const Instant& now, const Row& row, const Four& f, int lan
   return absorb(colour, blood_absorbs, wet[2]);
 }
 
-void Stage::shade(const Instant& now, int y0, int y1, Vec4* rows) const {
+void Stage::shade(const Instant& now, int y0, int y1, int x0, int x1, Vec4* rows) const {
   const View& view = now.view;
   Row row{};
   const Eigen::Matrix2d scene_from_picture = view.scene_from_picture();
@@ -345,7 +347,7 @@ void Stage::shade(const Instant& now, int y0, int y1, Vec4* rows) const {
     Vec4* out = rows + static_cast<std::ptrdiff_t>(y - y0) * width;
     const auto sx0 = static_cast<float>(start.x() + y * scene_from_picture(0, 1));
     const auto sy0 = static_cast<float>(start.y() + y * scene_from_picture(1, 1));
-    for (int x = 0; x < width; x += 4) {
+    for (int x = x0; x < x1; x += 4) {
       const auto step = static_cast<float>(x) + Vec4{0.0F, 1.0F, 2.0F, 3.0F};
       const Vec4 sx = sx0 + step * ax;
       const Vec4 sy = sy0 + step * ay;
@@ -362,7 +364,7 @@ void Stage::shade(const Instant& now, int y0, int y1, Vec4* rows) const {
       }
       Four four;
       if (seen) four = meet(row, sx, sy);
-      for (int k = 0; k < 4 && x + k < width; ++k) {
+      for (int k = 0; k < 4 && x + k < x1; ++k) {
         Vec4 colour{};
         if (around[k][3] < 0.998F && field[k] > 0.0F)
           colour = eye_light(now, row, four, k, light[k]) * (1.0F - around[k][3]);

@@ -38,8 +38,9 @@ class Stage {
   const Scene& scene() const { return scene_; }
   const History& history() const { return history_; }
   Instant at(double time_s) const;
-  // Light of rows y0 .. y1-1 into `rows` (width * (y1 - y0) values, row by row).
-  void shade(const Instant& now, int y0, int y1, Vec4* rows) const;
+  // Light of rows y0 .. y1-1, columns x0 (a multiple of 4) .. x1-1, into `rows` (width * (y1 - y0)
+  // values, row by row); the other columns may be written over.
+  void shade(const Instant& now, int y0, int y1, int x0, int x1, Vec4* rows) const;
   // What covers the marks at this instant besides iris and instruments.
   std::vector<Disc> glints(const Instant& now) const;
   // Opacity of the iris at a point of its plane (eye coordinates), 0 in the pupil.

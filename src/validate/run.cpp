@@ -18,18 +18,15 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// Everything that a clip's score depends on; a change of scene values changes the case text or
-// these.
+// Everything that a clip's score depends on. The suite makes the scene from seed, name and the
+// picture's size and length, by rules that the build stands for.
 std::string key_of(const Clip& clip, const std::string& build) {
   const render::Scene& s = clip.scene;
-  return fmt::format(
-      "{} {} {} seed {} {}x{} {:g} s {:g} fps crf {} contrast {:g} defocus {:g} tilt {:g} {:g} "
-      "sweep "
-      "{:g} "
-      "centre {:g} field {:g}",
-      RHUMB_VERSION, build, clip.name, s.seed, s.camera.width, s.camera.height, s.seconds,
-      s.camera.fps, s.camera.crf, s.lens.contrast, s.microscope.defocus_mm, s.motion.tilt_rad[0],
-      s.motion.tilt_rad[1], s.motion.sweep_rad_s, s.microscope.centre_mm[0], s.microscope.field_mm);
+  std::string key =
+      fmt::format("{} {} {} seed {} {}x{} {:g} s {:g} fps", RHUMB_VERSION, build, clip.name, s.seed,
+                  s.camera.width, s.camera.height, s.seconds, s.camera.fps);
+  for (const Condition& c : clip.conditions) key += fmt::format(", {} {:g}", c.group, c.level);
+  return key;
 }
 
 ClipScore run_clip(const Clip& clip, const fs::path& work, const RunOptions& options) {
@@ -47,9 +44,7 @@ ClipScore run_clip(const Clip& clip, const fs::path& work, const RunOptions& opt
   ClipScore scored = score(outcome, truth, ScoreRules{});
   scored.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
   scored.clip = clip.name;
-  scored.group = clip.condition.group;
-  scored.unit = clip.condition.unit;
-  scored.level = clip.condition.level;
+  scored.conditions = clip.conditions;
   scored.seed = clip.scene.seed;
   return scored;
 }

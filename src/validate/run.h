@@ -25,13 +25,17 @@ std::vector<ClipScore> run_suite(const std::vector<Clip>& clips,
                                  const std::filesystem::path& folder, const RunOptions& options);
 
 // Tables, plots and pages of the scores: clips.csv, conditions.csv, calibration.csv, report.html,
-// accuracy.md.
+// accuracy.md, images/. With a document, its part between '<!-- rhumb validate: begin -->' and
+// '<!-- rhumb validate: end -->' is replaced (or the part is put at its end), and the pictures go
+// into images/ beside it. UserError where it holds only one of the two marks.
 struct PageFacts {
   std::string suite;
-  std::string command;  // that makes it again
-  std::string seeds;    // in words
+  std::string command;             // that makes it again
+  std::string seeds;               // in words
+  std::string build;               // the commit
+  std::filesystem::path document;  // empty: none
 };
-void write_pages(const std::vector<ClipScore>& scores, const PageFacts& facts,
-                 const std::filesystem::path& folder);
+void write_pages(const std::vector<ClipScore>& scores, const std::vector<Clip>& clips,
+                 const PageFacts& facts, const std::filesystem::path& folder);
 
 }  // namespace rhumb::validate

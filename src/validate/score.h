@@ -1,12 +1,14 @@
 // One clip's outcome against its truth.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
 
 #include "outcome/outcome.h"
 #include "render/truth.h"
+#include "validate/condition.h"
 
 namespace rhumb::validate {
 
@@ -18,11 +20,12 @@ struct ScoreRules {
   double change_s = 0.5;       // about a change of lens either answer passes
 };
 
+// The middle half of a normal distribution, as a share of its 95 % interval (0.67449 / 1.95996).
+inline constexpr double half_of_95 = 0.344134;
+
 struct ClipScore {
   std::string clip;
-  std::string group;
-  std::string unit;
-  double level = 0.0;
+  std::vector<Condition> conditions;
   std::uint64_t seed = 0;
   int frames = 0;
   int readable = 0;                // frames that ought to be read
@@ -30,17 +33,29 @@ struct ClipScore {
   std::vector<double> errors_deg;  // signed, of the given ones
   std::vector<double> confidence;  // of every axis given while a lens was in the eye
   std::vector<int> within_1;       // 1 where that axis was within a degree, beside `confidence`
+  // Where the truth lies in the stated 95 % interval, beside `confidence`: 0 at the stated axis, -1
+  // and 1 at the ends.
+  std::vector<double> place;
   std::vector<double> rotation_errors_deg;  // against truth, one constant a clip taken off
   int intervals = 0;                        // axes with interval while a lens was in the eye
   int covered = 0;                          // of those, intervals that hold the truth
+  int covered_half = 0;                     // the same for the 50 % interval inside
   int sure_wrong = 0;
-  int no_lens = 0;              // axes without a lens in the eye
+  int no_lens = 0;              // axes without marks in the eye
   double half_width_deg = 0.0;  // median
   bool final_given = false;
   bool final_measurable = false;
-  double final_error_deg = 0.0;
+  bool final_false = false;               // a final axis where there is none, or sure and wrong
+  std::optional<double> final_error_deg;  // of a given one where there is a truth
   bool final_covered = false;
   double seconds = 0.0;  // that the analysis took
+  // For the pages: the frame that is furthest off (or the middle one of those that ought to be read
+  // and were not), what was said there, and what the program says of the frames without an axis.
+  int worst_frame = -1;
+  double worst_error_deg = 0.0;
+  std::optional<double> worst_axis_deg;  // as stated there
+  std::string why_not;                   // the most frequent reason
+  int why_not_frames = 0;
 };
 
 ClipScore score(const outcome::CaseOutcome& outcome, const std::vector<render::TruthRow>& truth,

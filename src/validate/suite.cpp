@@ -3,121 +3,39 @@
 #include <fmt/core.h>
 
 #include <algorithm>
-#include <cmath>
 
-#include "angle/angle.h"
 #include "render/rng.h"
 #include "render/scene_file.h"
+#include "validate/groups.h"
 
 namespace rhumb::validate {
 namespace {
 
-using angle::rad_from_deg;
 using render::Scene;
 
 constexpr std::uint64_t first_report_seed = 5'000'000;
 constexpr std::uint64_t first_tuning_seed = 1'000;
+constexpr std::uint64_t first_draw_seed = 10'000'000;  // follow-up series have 7,000,000 on
+constexpr std::uint64_t seeds_a_draw = 1'000'000;      // so that draws never meet either
 
-// An eye and an operation drawn by the seed alone: all that is not under test varies as it does in
-// life.
-Scene draw_scene(std::uint64_t seed, const SuiteOptions& options) {
-  Scene s;
-  render::Rng rng(render::key_of(seed, 0x76616c));
-  s.seed = seed;
-  s.seconds = options.seconds;
-  s.eye.left = rng.chance(0.5);
-  s.eye.white_to_white_mm = 11.71 + 0.42 * std::clamp(rng.normal(), -2.0, 2.0);  // Ruefer 2005
-  s.eye.limbus_ratio = 0.928 + 0.02 * std::clamp(rng.normal(), -2.0, 2.0);
-  s.eye.limbus_turn_rad = rad_from_deg(5.0 * rng.normal());
-  s.eye.limbus_soft_mm = rng.uniform(0.4, 0.8);
-  s.eye.iris = static_cast<render::Iris>(rng.below(6));
-  s.eye.vessels = rng.uniform(0.6, 1.4);
-  s.eye.redness = rng.uniform(0.1, 0.5);
-  s.eye.yellowness = rng.uniform(0.0, 0.4);
-  s.eye.pupil_mm = rng.uniform(6.6, 7.2);
-  const bool lines = rng.chance(0.5);
-  s.lens.marks = lines ? render::Marks::Lines : render::Marks::Dots;
-  s.lens.per_end = lines ? 1 : 2 + rng.below(2);
-  s.lens.contrast = 0.6;
-  s.lens.haptic = rng.chance(0.7) ? render::Haptic::Loop : render::Haptic::Plate;
-  s.lens.decentre_mm = {0.15 * rng.normal(), 0.15 * rng.normal()};  // Ashena 2020: 0.2 to 0.3 mm
-  s.lens.tilt_rad = {rad_from_deg(2.0 * rng.normal()), rad_from_deg(2.0 * rng.normal())};
-  s.reflex.brightness = rng.uniform(0.4, 0.7);
-  s.clutter.bubbles = rng.below(4);
-  s.clutter.blood = rng.uniform(0.0, 0.5);
-  s.motion.torsion_rad =
-      rad_from_deg(4.0 * std::clamp(rng.normal(), -2.5, 2.5));  // Sci Rep 2020;10
-  s.motion.tilt_rad = {rad_from_deg(1.5 * rng.normal()), rad_from_deg(1.5 * rng.normal())};
-  s.microscope.superior = static_cast<render::Superior>(rng.below(4));
-  s.microscope.field_mm = rng.uniform(28.0, 36.0);
-  s.camera.width = options.width;
-  s.camera.height = options.height;
-  s.plan.axis_rad = rad_from_deg(std::floor(rng.uniform(0.0, 180.0)));
-  const double from =
-      s.plan.axis_rad - rad_from_deg(rng.uniform(8.0, 30.0) * (rng.chance(0.5) ? 1 : -1));
-  const double to = s.plan.axis_rad + rad_from_deg(2.5 * rng.normal());
-  const double t = options.seconds;
-  s.steps = {{render::Act::Insert, 0.08 * t, 0.17 * t, from, render::Tool::Injector},
-             {render::Act::Turn, 0.38 * t, 0.24 * t, to, render::Tool::Hook}};
-  return s;
-}
-
-struct Group {
-  const char* name;
-  const char* unit;
-  std::vector<double> levels;
-  double usual;
-  void (*apply)(Scene&, double);
-};
-
-const std::vector<Group>& groups() {
-  static const std::vector<Group> all{
-      {"contrast",
-       "",
-       {0.08, 0.15, 0.25, 0.4, 0.6, 0.8},
-       0.6,
-       [](Scene& s, double v) { s.lens.contrast = v, s.lens.grey = 0.05 * v; }},
-      {"blur",
-       "mm",
-       {0.0, 0.03, 0.06, 0.10, 0.15},
-       0.0,
-       [](Scene& s, double v) { s.microscope.defocus_mm = v; }},
-      {"compression",
-       "crf",
-       {18, 23, 28, 33, 38, 43},
-       21,
-       [](Scene& s, double v) { s.camera.crf = static_cast<int>(v); }},
-      {"coverage",
-       "mm off centre",
-       {0.0, 4.0, 6.0, 8.0},
-       0.0,
-       // The eye wanders out of the picture, which leaves ever less of its limbus.
-       [](Scene& s, double v) {
-         s.microscope.centre_mm = {v, 0.35 * v}, s.microscope.field_mm = 24.0;
-       }},
-      {"tilt",
-       "deg",
-       {0.0, 4.0, 8.0, 12.0, 16.0},
-       0.0,
-       [](Scene& s, double v) {
-         s.motion.tilt_rad = {rad_from_deg(0.8 * v), rad_from_deg(-0.6 * v)};
-       }},
-      {"torsion speed",
-       "deg/s",
-       {0.0, 3.0, 10.0, 25.0, 50.0},
-       0.0,
-       [](Scene& s, double v) { s.motion.sweep_rad_s = rad_from_deg(v); }},
-      {"resolution", "px wide", {1280, 960, 640, 480, 320}, 960, [](Scene& s, double v) {
-         s.camera.width = static_cast<int>(v);
-         s.camera.height = static_cast<int>(v) * 9 / 16 & ~3;
-       }}};
-  return all;
+std::uint64_t seed_of(const SuiteOptions& options, std::uint64_t number) {
+  // Tuning seeds lie below all reports' seeds, whatever the draw.
+  if (options.seeds == Seeds::Tuning) return first_tuning_seed + options.draw * 4'000 + number;
+  if (options.draw > 0) return first_draw_seed + options.draw * seeds_a_draw + number;
+  return first_report_seed + number;
 }
 
 std::string safe(std::string name) {
-  for (char& c : name)
-    if (c == ' ') c = '-';
+  std::erase(name, '\'');
+  std::replace(name.begin(), name.end(), ' ', '-');
+  std::replace(name.begin(), name.end(), '/', '-');
   return name;
+}
+
+Clip finished(std::string name, std::vector<Condition> conditions, Scene scene) {
+  scene.name = name;
+  render::complete(scene);
+  return {std::move(name), std::move(conditions), std::move(scene)};
 }
 
 std::vector<Clip> quick_suite(SuiteOptions options) {
@@ -126,14 +44,76 @@ std::vector<Clip> quick_suite(SuiteOptions options) {
   options.seconds = 2.4;
   std::vector<Clip> clips;
   for (const double contrast : {0.6, 0.8}) {
-    const auto seed =
-        (options.seeds == Seeds::Report ? first_report_seed : first_tuning_seed) + 900'000;
-    Scene s = draw_scene(seed, options);
+    Scene s = draw_scene(seed_of(options, 900), options);
     s.lens.contrast = contrast;
     s.camera.fps = 12.5;
-    render::complete(s);
-    clips.push_back(
-        {fmt::format("quick-{}", clips.size() + 1), {"contrast", "", contrast, false}, s});
+    clips.push_back(finished(fmt::format("quick-{}", clips.size() + 1),
+                             {{"contrast", contrast, fmt::format("{:g}", contrast), false}}, s));
+  }
+  return clips;
+}
+
+// The same eyes under every level of a group, so that levels differ by the condition alone.
+std::vector<Clip> one_at_a_time(const std::string& name, const SuiteOptions& options) {
+  std::vector<Clip> clips;
+  std::uint64_t number = 0;
+  for (const Group& g : make_groups()) {
+    number += 100;
+    if (name != "conditions" && name != safe(g.name)) continue;
+    for (int i = 0; i < options.clips; ++i)
+      for (std::size_t level = 0; level < g.levels.size(); ++level) {
+        Scene s = draw_scene(seed_of(options, number + static_cast<std::uint64_t>(i)), options);
+        g.apply(s, g.levels[level].value);
+        clips.push_back(
+            finished(fmt::format("{}-{}-{}", safe(g.name), safe(g.levels[level].label), i + 1),
+                     {g.condition(level)}, s));
+      }
+  }
+  return clips;
+}
+
+// Levels for all clips of one group: the usual one for three in five, the others in equal shares,
+// in an order that the draw shuffles. Of scenarios each has its turn.
+std::vector<std::size_t> spread(const Group& g, int clips, std::uint64_t key) {
+  std::vector<std::size_t> harder;
+  for (std::size_t i = 0; i < g.levels.size(); ++i)
+    if (g.levels[i].mixed && i != g.usual) harder.push_back(i);
+  const bool turns = g.name == "scenario";
+  std::vector<std::size_t> levels;
+  for (int i = 0; i < clips; ++i) {
+    const auto n = static_cast<std::size_t>(i);
+    if (turns) {
+      const std::size_t at = n % (harder.size() + 1);
+      levels.push_back(at == 0 ? g.usual : harder[at - 1]);
+    } else {
+      levels.push_back(5 * n / static_cast<std::size_t>(clips) < 3 ? g.usual
+                                                                   : harder[n % harder.size()]);
+    }
+  }
+  render::Rng rng(key);
+  for (std::size_t i = levels.size(); i > 1; --i)
+    std::swap(levels[i - 1], levels[static_cast<std::size_t>(rng.below(static_cast<int>(i)))]);
+  return levels;
+}
+
+std::vector<Clip> all_together(const SuiteOptions& options) {
+  const std::vector<Group> groups = make_groups();
+  const int count = std::max(options.clips, 17);
+  std::vector<std::vector<std::size_t>> levels;
+  for (std::size_t g = 0; g < groups.size(); ++g)
+    levels.push_back(
+        spread(groups[g], count, render::key_of(seed_of(options, 1000 + g), 0x6d6978)));
+  std::vector<Clip> clips;
+  for (int i = 0; i < count; ++i) {
+    const auto n = static_cast<std::size_t>(i);
+    Scene s = draw_scene(seed_of(options, 2000 + n), options);
+    std::vector<Condition> conditions;
+    for (std::size_t g = 0; g < groups.size(); ++g) {
+      groups[g].apply(s, groups[g].levels[levels[g][n]].value);
+      conditions.push_back(groups[g].condition(levels[g][n]));
+    }
+    clips.push_back(finished(fmt::format("fresh-{:03d}-{}", i + 1, safe(conditions.back().label)),
+                             conditions, s));
   }
   return clips;
 }
@@ -141,31 +121,15 @@ std::vector<Clip> quick_suite(SuiteOptions options) {
 }  // namespace
 
 std::vector<std::string> suite_names() {
-  std::vector<std::string> names{"conditions", "quick"};
-  for (const Group& g : groups()) names.push_back(safe(g.name));
+  std::vector<std::string> names{"conditions", "fresh", "quick"};
+  for (const Group& g : make_groups()) names.push_back(safe(g.name));
   return names;
 }
 
 std::vector<Clip> make_suite(const std::string& name, const SuiteOptions& options) {
   if (name == "quick") return quick_suite(options);
-  std::vector<Clip> clips;
-  // The same eyes under every level of a group, so that levels differ by the condition alone.
-  std::uint64_t group_number = 0;
-  for (const Group& g : groups()) {
-    ++group_number;
-    if (name != "conditions" && name != safe(g.name)) continue;
-    for (int i = 0; i < options.clips; ++i)
-      for (const double level : g.levels) {
-        const auto first = options.seeds == Seeds::Report ? first_report_seed : first_tuning_seed;
-        Scene s = draw_scene(first + 1000 * group_number + static_cast<std::uint64_t>(i), options);
-        g.apply(s, level);
-        const std::string clip = fmt::format("{}-{:g}-{}", safe(g.name), level, i + 1);
-        s.name = clip;
-        render::complete(s);
-        clips.push_back({clip, {g.name, g.unit, level, level == g.usual}, s});
-      }
-  }
-  return clips;
+  if (name == "fresh") return all_together(options);
+  return one_at_a_time(name, options);
 }
 
 }  // namespace rhumb::validate

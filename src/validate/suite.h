@@ -6,19 +6,13 @@
 #include <vector>
 
 #include "render/scene.h"
+#include "validate/condition.h"
 
 namespace rhumb::validate {
 
-struct Condition {
-  std::string group;  // "contrast", "blur", ...
-  std::string unit;   // of `level`, empty for a share
-  double level = 0.0;
-  bool usual = false;  // the level that all other groups have
-};
-
 struct Clip {
-  std::string name;  // safe as a file name, unique within a suite
-  Condition condition;
+  std::string name;                   // safe as a file name, unique within a suite
+  std::vector<Condition> conditions;  // one in "conditions", one of every group in "fresh"
   render::Scene scene;
 };
 
@@ -26,16 +20,18 @@ struct Clip {
 enum class Seeds { Report, Tuning };
 
 struct SuiteOptions {
-  int clips = 3;  // per condition
+  int clips = 3;  // per condition; of "fresh": in all, at least one a scenario
   Seeds seeds = Seeds::Report;
-  int width = 960;  // of the usual picture
+  std::uint64_t draw = 0;  // another draw of the same kind, 0 to 999
+  int width = 960;         // of the usual picture
   int height = 540;
-  double seconds = 6.0;
+  double seconds = 3.4;  // of the usual clip; some scenarios take longer
 };
 
-// Names: "conditions" (seven groups: contrast, blur, compression, coverage, tilt, torsion speed,
-// resolution), "quick" (two tiny clips, to see that the machinery runs), or one group's name. Empty
-// for an unknown name.
+// Names: "conditions" varies one thing at a time (contrast, blur, compression, coverage, tilt,
+// motion, resolution, reference, scenario); "fresh" draws all of them together, balanced, as
+// recordings have them; "quick" is two tiny clips, to see that the machinery runs; a group's name
+// is that group alone. Empty for an unknown name.
 std::vector<Clip> make_suite(const std::string& name, const SuiteOptions& options);
 std::vector<std::string> suite_names();
 

@@ -19,7 +19,9 @@ inline Scene plain_scene() {
   s.microscope.gain_wander = 0.0;
   s.reference = Reference::None;
   s.surround = Surround::Open;
-  s.clutter = {0, 0.0, 0.0, 0.0, false, 1.92, 0.35};
+  s.clutter.bubbles = 0;
+  s.clutter.blood = s.clutter.viscoelastic_mm = s.clutter.tear_shine = 0.0;
+  s.clutter.incisions = false;
   s.reflex.flat = 1.0;
   s.reflex.crescent = 0.0;
   s.reflex.cortex = 0.0;
@@ -45,7 +47,7 @@ inline Scene plain_scene() {
 inline std::vector<Vec4> light_of(const Stage& stage, double time_s) {
   const auto& c = stage.scene().camera;
   std::vector<Vec4> light(static_cast<std::size_t>(c.width) * static_cast<std::size_t>(c.height));
-  stage.shade(stage.at(time_s), 0, c.height, light.data());
+  stage.shade(stage.at(time_s), 0, c.height, 0, c.width, light.data());
   return light;
 }
 

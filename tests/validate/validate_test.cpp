@@ -2,6 +2,7 @@
 #include <catch2/catch.hpp>
 #include <filesystem>
 #include <fstream>
+#include <map>
 #include <set>
 #include <sstream>
 
@@ -10,6 +11,7 @@
 #include "validate/clip_file.h"
 #include "validate/run.h"
 #include "validate/tally.h"
+#include "validate/worst.h"
 
 using namespace rhumb;
 using namespace rhumb::validate;
@@ -116,8 +118,11 @@ TEST_CASE("Tallies pool frames by condition and find where the program stops") {
   for (const double level : {0.6, 0.3, 0.1}) {
     for (int i = 0; i < 2; ++i) {
       ClipScore s;
-      s.group = "contrast";
-      s.level = level;
+      s.conditions = {{"contrast", level,
+                       level > 0.5   ? "0.6"
+                       : level > 0.2 ? "0.3"
+                                     : "0.1",
+                       false}};
       s.readable = 10;
       s.given = level > 0.5 ? 10 : level > 0.2 ? 4 : 0;
       s.errors_deg.assign(static_cast<std::size_t>(s.given), level);
@@ -136,12 +141,57 @@ TEST_CASE("Tallies pool frames by condition and find where the program stops") {
   const auto stops = limits(tallies);
   REQUIRE(stops.size() == 1);
   CHECK(stops[0].reached);
-  CHECK(stops[0].level == Approx(0.3));  // the mildest level that fails
-  const auto bins = calibration(scores);
+  CHECK(stops[0].label == "0.3");  // the mildest level that fails
+  std::vector<const ClipScore*> all_scores;
+  for (const ClipScore& s : scores) all_scores.push_back(&s);
+  const auto bins = calibration(all_scores);
   REQUIRE(bins.size() == 2);
   CHECK(bins[1].stated == Approx(0.95));
   CHECK(bins[1].was == Approx(1.0));
   CHECK(bins[0].was == Approx(0.0));
+  // By hand: half of the axes are 0.05 off (0.95 against 1), half 0.2 (0.2 against 0).
+  CHECK(expected_calibration_error(bins) == Approx(0.125));
+  CHECK(tallies.back().calibration_error == Approx(0.125));
+}
+
+TEST_CASE("Half intervals are the middle half of a normal distribution") {
+  // R: qnorm(0.75) / qnorm(0.975) = 0.6744898 / 1.959964 (documented constants, from memory).
+  CHECK(half_of_95 == Approx(0.6744898 / 1.959964).epsilon(1e-5));
+  outcome::CaseOutcome outcome;
+  outcome.rows = {row(0, 20.0, 1.0, 0.9), row(1, 20.0, 1.0, 0.9)};
+  const ClipScore s =
+      score(outcome, {truth_row(0, 20.3, 1.0), truth_row(1, 19.6, 1.0)}, ScoreRules{});
+  CHECK(s.covered == 2);
+  CHECK(s.covered_half == 1);
+  CHECK(s.place[0] == Approx(0.3));
+  CHECK(s.place[1] == Approx(-0.4));
+}
+
+TEST_CASE(
+    "A final axis without marks in the eye is a false claim, and a missing one is the worst") {
+  outcome::CaseOutcome outcome;
+  outcome.final = outcome::FinalAxis{};
+  render::TruthRow bare = truth_row(0, 20.0, 0.0);
+  bare.axis_rad.reset();
+  const ClipScore claimed = score(outcome, {bare}, ScoreRules{});
+  CHECK(claimed.final_false);
+  CHECK_FALSE(claimed.final_error_deg.has_value());
+  outcome.final.reset();
+  outcome.rows = {row(0, 20.0, 1.0, 0.9)};
+  outcome.rows[0].axis.reset();
+  outcome.rows[0].why_not = "blurred";
+  const ClipScore silent = score(outcome, {truth_row(0, 20.0, 1.0)}, ScoreRules{});
+  CHECK(silent.final_measurable);
+  CHECK(silent.why_not == "blurred");
+  CHECK(silent.worst_frame == 0);
+  CHECK_FALSE(silent.worst_axis_deg.has_value());
+  CHECK(worst_reason(silent).find("No final axis") != std::string::npos);
+  std::vector<ClipScore> scores{ClipScore{}, silent, claimed};
+  scores[0].final_error_deg = 2.0;
+  const auto worst = worst_clips(scores, 2);
+  REQUIRE(worst.size() == 2);
+  CHECK(worst[0] == &scores[2]);
+  CHECK(worst[1] == &scores[1]);
 }
 
 TEST_CASE("Seeds for reports and for tuning never meet, and levels of a group share their eyes") {
@@ -155,7 +205,13 @@ TEST_CASE("Seeds for reports and for tuning never meet, and levels of a group sh
     reported.insert(c.scene.seed);
     CHECK(names.insert(c.name).second);
   }
-  for (const Clip& c : make_suite("conditions", tuning)) CHECK(reported.count(c.scene.seed) == 0);
+  report.draw = 1;
+  for (const Clip& c : make_suite("fresh", report)) CHECK(reported.insert(c.scene.seed).second);
+  for (const std::uint64_t draw : {0, 999}) {
+    tuning.draw = draw;
+    for (const char* suite : {"conditions", "fresh"})
+      for (const Clip& c : make_suite(suite, tuning)) CHECK(reported.count(c.scene.seed) == 0);
+  }
   const auto blur = make_suite("blur", SuiteOptions{1});
   REQUIRE(blur.size() == 5);
   for (const Clip& c : blur) {
@@ -163,6 +219,18 @@ TEST_CASE("Seeds for reports and for tuning never meet, and levels of a group sh
     CHECK(c.scene.plan.axis_rad == blur[0].scene.plan.axis_rad);
   }
   CHECK(blur[0].scene.microscope.defocus_mm != blur[4].scene.microscope.defocus_mm);
+  // All together: every level of every group that takes part is there, and every scenario.
+  std::map<std::string, std::set<std::string>> seen;
+  SuiteOptions fresh;
+  fresh.clips = 68;
+  const auto mixed = make_suite("fresh", fresh);
+  CHECK(mixed.size() == 68);
+  for (const Clip& c : mixed)
+    for (const Condition& condition : c.conditions) seen[condition.group].insert(condition.label);
+  CHECK(seen.size() == 9);
+  CHECK(seen["scenario"].size() == 17);
+  CHECK(seen["reference"].size() == 3);
+  for (const auto& [group, levels] : seen) CHECK(levels.size() >= 3);
   CHECK(make_suite("nonsense", SuiteOptions{}).empty());
 }
 
@@ -177,11 +245,23 @@ TEST_CASE("A quick suite runs, writes its pages, and goes on where it was stoppe
   CHECK(scores[0].frames == 30);
   CHECK(fs::exists(folder.path / "clips" / "quick-1.json"));
   CHECK_FALSE(fs::exists(folder.path / "work"));
-  write_pages(scores,
-              {"quick", "rhumb validate quick --out DIR", "No threshold was set on these seeds."},
-              folder.path);
+  PageFacts facts;
+  facts.suite = "quick";
+  facts.command = "rhumb validate quick --out DIR";
+  facts.seeds = "No threshold was set on these seeds.";
+  facts.document = folder.path / "docs" / "accuracy.md";
+  write_pages(scores, clips, facts, folder.path);
   CHECK(text_of(folder.path / "report.html").find("</svg>") != std::string::npos);
   CHECK(text_of(folder.path / "accuracy.md").find("| 0.6 ") != std::string::npos);
+  CHECK(fs::exists(folder.path / "docs" / "images" / "validation-reliability.svg"));
+  CHECK(fs::exists(folder.path / "docs" / "images" / "validation-worst-1.jpg"));
+  // What people wrote round the marked part stays; the part itself is written anew.
+  const std::string part = text_of(facts.document);
+  std::ofstream(facts.document) << "before\n\n" + part + "\nafter\n";
+  write_pages(scores, clips, facts, folder.path);
+  CHECK(text_of(facts.document) == "before\n\n" + part + "\nafter\n");
+  std::ofstream(facts.document) << "<!-- rhumb validate: begin -->\n";
+  CHECK_THROWS_AS(write_pages(scores, clips, facts, folder.path), UserError);
   const std::string table = text_of(folder.path / "clips.csv");
   CHECK(std::count(table.begin(), table.end(), '\n') == 3);
 
