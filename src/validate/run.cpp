@@ -8,6 +8,7 @@
 #include <thread>
 
 #include "analyze/analyze.h"
+#include "angle/angle.h"
 #include "casefile/read.h"
 #include "files/user_error.h"
 #include "render/produce.h"
@@ -29,6 +30,21 @@ std::string key_of(const Clip& clip, const std::string& build) {
   return key;
 }
 
+// Without a reference axes count from the picture's horizontal in the first clear frame: only their
+// changes can be held against the truth, so the truth is turned by the median difference.
+std::vector<render::TruthRow> counted_alike(std::vector<render::TruthRow> truth,
+                                            const outcome::CaseOutcome& outcome) {
+  std::vector<double> turns;
+  for (const outcome::TimelineRow& row : outcome.rows)
+    if (row.axis && row.frame >= 0 && row.frame < static_cast<std::int64_t>(truth.size()))
+      if (const auto& axis = truth[static_cast<std::size_t>(row.frame)].axis_rad)
+        turns.push_back(angle::wrap_deviation(row.axis->value_rad - *axis));
+  const double turn = median(turns);
+  for (render::TruthRow& t : truth)
+    if (t.axis_rad) t.axis_rad = angle::wrap_axis(*t.axis_rad + turn);
+  return truth;
+}
+
 ClipScore run_clip(const Clip& clip, const fs::path& work, const RunOptions& options) {
   render::ProduceOptions producing;
   producing.threads = 1;
@@ -41,7 +57,10 @@ ClipScore run_clip(const Clip& clip, const fs::path& work, const RunOptions& opt
   analysis.threads = 1;
   const outcome::CaseOutcome outcome = analyze::analyze(
       stated, analysis, [](double, double) {}, options.cancel);
-  ClipScore scored = score(outcome, truth, ScoreRules{});
+  ClipScore scored =
+      score(outcome,
+            clip.scene.reference == render::Reference::None ? counted_alike(truth, outcome) : truth,
+            ScoreRules{});
   scored.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
   scored.clip = clip.name;
   scored.conditions = clip.conditions;
