@@ -117,6 +117,9 @@ void Writer::Inside::open_encoder() {
   }
   av_opt_set(e.priv_data, "preset", wanted.preset.c_str(), 0);
   av_opt_set_int(e.priv_data, "rc-lookahead", wanted.lookahead, 0);
+  // x264 164's macroblock tree reads memory that it has not set: the same pictures would give other
+  // bytes.
+  av_opt_set_int(e.priv_data, "mbtree", 0, 0);
   if (wanted.bit_rate > 0) {
     e.bit_rate = wanted.bit_rate;
   } else {
