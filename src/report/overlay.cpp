@@ -57,7 +57,11 @@ class Pen {
   void path(const std::vector<cv::Point>& points, const cv::Scalar& colour) const {
     cv::polylines(picture_, points, false, colour, width_, cv::LINE_AA, fraction_bits);
   }
+  // What is filled afterwards keeps its colour: only a hair of the outline shows beside it.
   void outline(const std::vector<cv::Point>& points, const cv::Scalar& colour) const {
+    cv::polylines(picture_, points, false, colour, width_ + 1, cv::LINE_AA, fraction_bits);
+  }
+  void thick(const std::vector<cv::Point>& points, const cv::Scalar& colour) const {
     cv::polylines(picture_, points, false, colour, width_ + 2, cv::LINE_AA, fraction_bits);
   }
   // Centred on a point, small.
@@ -79,7 +83,7 @@ class Pen {
     cv::Mat painted = part.clone();
     cv::fillPoly(painted, std::vector<std::vector<cv::Point>>{points}, colour, cv::LINE_AA,
                  fraction_bits, -box.tl());
-    cv::addWeighted(painted, 0.75, part, 0.25, 0.0, part);
+    cv::addWeighted(painted, 0.95, part, 0.05, 0.0, part);
   }
 
  private:
@@ -139,8 +143,9 @@ void draw_axis(const Pen& pen, const outcome::Interval& axis) {
     wedge.push_back(wedge.front());
     pen.outline(wedge, dark);
     pen.area(wedge, axis_colour);
-    pen.path({pen.at(inner, axis.value_rad + end), pen.at(outer, axis.value_rad + end)},
-             axis_colour);
+    // A narrow wedge is hidden by its own outline; the axis in the middle is as wide as that.
+    pen.thick({pen.at(inner, axis.value_rad + end), pen.at(outer, axis.value_rad + end)},
+              axis_colour);
   }
 }
 
