@@ -25,6 +25,13 @@ Surfaces surfaces_of(const Eyeball& eye) {
   return s;
 }
 
+Eigen::Matrix2d circle_from_eye(const Surfaces& surfaces) {
+  const Eigen::Matrix2d turn = Eigen::Rotation2Dd(surfaces.limbus_turn_rad).toRotationMatrix();
+  const Eigen::Vector2d stretch(surfaces.limbus_mean_mm / surfaces.limbus_a_mm,
+                                surfaces.limbus_mean_mm / surfaces.limbus_b_mm);
+  return turn * stretch.asDiagonal() * turn.transpose();
+}
+
 namespace {
 
 Eigen::Matrix2d picture_from_scene(const Microscope& microscope, double scale) {

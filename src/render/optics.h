@@ -30,6 +30,10 @@ struct Surfaces {
 };
 Surfaces surfaces_of(const Eyeball& eye);
 
+// The sclera is described in coordinates in which its limbus is a circle of its mean radius: the
+// symmetric map to them from the eye's x and y.
+Eigen::Matrix2d circle_from_eye(const Surfaces& surfaces);
+
 // How the eye lies at one instant.
 struct Pose {
   double torsion_rad = 0.0;  // counter-clockwise seen from the front

@@ -204,6 +204,11 @@ Texture paint_sclera(const Scene& scene, const Surfaces& surfaces, double per_mm
     meridians.push_back(scene.plan.axis_rad + scene.ink.target_error_rad);
     meridians.push_back(scene.plan.axis_rad + scene.ink.target_error_rad + pi);
   }
+  const Eigen::Matrix2d circle = circle_from_eye(surfaces);
+  for (double& m : meridians) {
+    const Eigen::Vector2d along = circle * Eigen::Vector2d(std::cos(m), std::sin(m));
+    m = std::atan2(along.y(), along.x());
+  }
   const cv::Mat ink = paint_ink(scene, texture, limbus, meridians);
 
   const Vec4 white{0.80F, 0.745F, 0.655F, 0.0F};

@@ -304,14 +304,10 @@ void Stage::shade(const Instant& now, int y0, int y1, int x0, int x1, Vec4* rows
     row.step_y[k] = static_cast<float>(up[k]);
     row.sight[k] = static_cast<float>(sight[k]);
   }
-  const double turn = surfaces_.limbus_turn_rad;
-  const double pa = surfaces_.limbus_mean_mm / surfaces_.limbus_a_mm;
-  const double pb = surfaces_.limbus_mean_mm / surfaces_.limbus_b_mm;
-  const double ct = std::cos(turn);
-  const double st = std::sin(turn);
-  row.circle[0] = static_cast<float>(pa * ct * ct + pb * st * st);
-  row.circle[1] = static_cast<float>((pa - pb) * ct * st);
-  row.circle[2] = static_cast<float>(pa * st * st + pb * ct * ct);
+  const Eigen::Matrix2d circle = circle_from_eye(surfaces_);
+  row.circle[0] = static_cast<float>(circle(0, 0));
+  row.circle[1] = static_cast<float>(circle(0, 1));
+  row.circle[2] = static_cast<float>(circle(1, 1));
   row.eta = static_cast<float>(1.0 / surfaces_.refractive_index);
   row.soft = static_cast<float>(scene_.eye.limbus_soft_mm);
   row.limbus = static_cast<float>(surfaces_.limbus_mean_mm);

@@ -238,6 +238,30 @@ TEST_CASE("A tilted limbus is foreshortened by the cosine") {
   CHECK(tilted / flat == Approx(0.5 * (1.0 + 0.98481)).margin(1e-5));
 }
 
+TEST_CASE("Ink lies on its meridian of an eye whose limbus is a turned ellipse") {
+  Scene s = plain_scene();
+  s.camera.width = s.camera.height = 720;
+  s.eye.limbus_ratio = 0.88;
+  s.eye.limbus_turn_rad = rad_from_deg(GENERATE(-30.0, 0.0, 12.0, 45.0));
+  s.reference = Reference::Ink;
+  s.ink.meridians_rad = {rad_from_deg(25.0), rad_from_deg(205.0)};
+  s.ink.errors_rad = {0.0, 0.0};
+  const std::vector<Vec4> marked = light_of(Stage(s), 0.0);
+  s.ink.strength = 0.0;
+  const std::vector<Vec4> clean = light_of(Stage(s), 0.0);
+  Eigen::Vector3d right = Eigen::Vector3d::Zero();
+  Eigen::Vector3d left = Eigen::Vector3d::Zero();
+  for (int y = 0; y < 720; ++y)
+    for (int x = 0; x < 720; ++x) {
+      const auto i = static_cast<std::size_t>(720 * y + x);
+      const double dye = static_cast<double>(clean[i][1] - marked[i][1]);
+      (x > 360 ? right : left) += dye * Eigen::Vector3d(x, y, 1.0);
+    }
+  const Eigen::Vector2d across = right.head<2>() / right.z() - left.head<2>() / left.z();
+  // The dye's grain moves its centroid by a few hundredths of a degree.
+  CHECK(off_deg(deg_from_rad(std::atan2(-across.y(), across.x())), 25.0) < 0.1);
+}
+
 TEST_CASE("A lamp's reflection follows the cornea's centre of curvature") {
   // A far lamp's reflection sits where the normal halves the angle between lamp and sight: fixed to
   // the centre of curvature, which a tilt moves against the limbus by its depth times the sine.
