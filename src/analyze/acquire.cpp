@@ -183,6 +183,21 @@ Acquired learn_from(const std::vector<Window>& windows, const Candidate& candida
   return learned;
 }
 
+// Both ends of a lens carry the same marks: of the evidence that a path collects only the share
+// counts that one end's profile explains of the other's, the square of their correlation. Clutter
+// has evidence at both ends too, but of two kinds.
+double shared_log_ratio(const AxisPath& path, const Acquired& learned) {
+  double sum = 0.0;
+  for (std::size_t step = 0; step < path.phase.size(); ++step) {
+    if (path.phase[step] == Phase::None) continue;
+    const auto& signature = learned.signature[path.phase[step] == Phase::New ? 1 : 0];
+    if (!signature) continue;
+    const double alike = std::max(0.0, signature->likeness);
+    sum += alike * alike * path.evidence[step];
+  }
+  return sum;
+}
+
 // The lens centre of each window: its own where both ends are clear, else the typical one.
 void place_centres(WindowReading& reading, const Acquired& learned) {
   reading.centre.assign(reading.windows.size(), Eigen::Vector2d::Zero());
@@ -249,8 +264,9 @@ Acquired acquire(std::vector<Window>& windows, const LensPrior& prior,
     const Evidence evidence = evidence_of(windows, learned);
     const AxisPath path =
         timeline::most_probable_path(evidence[0], evidence[1], model_for(prior, step_s));
-    if (path.log_ratio <= best_log_ratio) continue;
-    best_log_ratio = path.log_ratio;
+    const double log_ratio = shared_log_ratio(path, learned);
+    if (log_ratio <= best_log_ratio) continue;
+    best_log_ratio = log_ratio;
     best = std::move(learned);
   }
   for (Window& window : windows) window.scores = {};

@@ -46,6 +46,63 @@ bool could_be_marks(const lens::MarkProfile& profile, double optic_radius) {
   return squares > 0.0 && sum * sum / squares <= widest && beyond <= most_beyond * squares;
 }
 
+// What one end shows along its meridian, summed over windows.
+struct EndProfile {
+  std::array<std::vector<double>, lens::channel_count> sum;
+  std::vector<double> count;
+
+  void resize(int distances) {
+    for (auto& channel : sum) channel.assign(static_cast<std::size_t>(distances), 0.0);
+    count.assign(static_cast<std::size_t>(distances), 0.0);
+  }
+};
+
+// Normalised correlation of the two ends' profiles where both were seen, at the best of the shifts
+// that the centre's step leaves.
+double likeness(const EndProfile& a, const EndProfile& b) {
+  constexpr int most_shift = 2;  // steps of the radial grid
+  double best = -1.0;
+  const int distances = static_cast<int>(a.count.size());
+  for (int shift = -most_shift; shift <= most_shift; ++shift) {
+    double product = 0.0;
+    double square_a = 0.0;
+    double square_b = 0.0;
+    for (int k = std::max(0, -shift); k < std::min(distances, distances - shift); ++k) {
+      const auto at = static_cast<std::size_t>(k);
+      const auto other = static_cast<std::size_t>(k + shift);
+      if (a.count[at] == 0.0 || b.count[other] == 0.0) continue;
+      for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
+        const double one = a.sum[channel][at] / a.count[at];
+        const double two = b.sum[channel][other] / b.count[other];
+        product += one * two;
+        square_a += one * one;
+        square_b += two * two;
+      }
+    }
+    if (square_a > 0.0 && square_b > 0.0)
+      best = std::max(best, product / std::sqrt(square_a * square_b));
+  }
+  return best;
+}
+
+// Marks that are only greyer than the glow need none of the licence that lighter ones do.
+bool lighter_than_glow(const lens::MarkProfile& profile) {
+  constexpr double least_share = 0.1;  // of the contrast
+  double luma = 0.0;
+  double squares = 0.0;
+  double lighter = 0.0;
+  for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
+    for (const float weight : profile.weight[channel]) {
+      const double w = weight;
+      squares += w * w;
+      if (channel != 0) continue;
+      luma += w;
+      if (w < 0.0) lighter += w * w;
+    }
+  }
+  return luma < 0.0 && lighter >= least_share * squares;
+}
+
 }  // namespace
 
 std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path,
@@ -55,6 +112,8 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
   std::array<std::vector<double>, lens::channel_count> sum;
   std::vector<double> count(static_cast<std::size_t>(distances), 0.0);
   for (auto& channel : sum) channel.assign(static_cast<std::size_t>(distances), 0.0);
+  std::array<EndProfile, 2> ends;
+  for (EndProfile& end : ends) end.resize(distances);
   std::vector<double> centre_x;
   std::vector<double> centre_y;
   std::vector<double> end_scores;
@@ -78,8 +137,11 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
           if (!rays.usable(distance, ray)) continue;
           const auto index = static_cast<std::size_t>(distance);
           count[index] += 1.0;
+          EndProfile& end = ends[ray == path.axis_deg[step] ? 0 : 1];
+          end.count[index] += 1.0;
           for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
             sum[channel][index] += rays.value[channel](distance, ray);
+            end.sum[channel][index] += rays.value[channel](distance, ray);
           }
         }
       }
@@ -89,8 +151,8 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
   if (centre_x.empty()) return std::nullopt;
 
   MarkSignature signature;
-  signature.light = light;
   signature.windows = static_cast<int>(centre_x.size());
+  signature.likeness = likeness(ends[0], ends[1]);
   const auto median = [](std::vector<double>& values) {
     std::nth_element(values.begin(),
                      values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2), values.end());
@@ -112,6 +174,7 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
     }
   }
   if (!could_be_marks(signature.profile, optic_radius)) return std::nullopt;
+  signature.light = light && lighter_than_glow(signature.profile);
   // Inside the marks the meridian is empty.
   const auto holds_mark = [&](std::size_t index) {
     return std::any_of(

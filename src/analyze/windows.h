@@ -43,6 +43,7 @@ struct MarkSignature {
   Eigen::Vector2d centre = Eigen::Vector2d::Zero();  // typical lens centre, limbal radii
   bool light = false;                                // lighter than the glow
   int windows = 0;                                   // that it was learned from
+  double likeness = 0.0;                             // correlation of its two ends' profiles
 };
 
 struct WindowReading {

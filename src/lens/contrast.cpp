@@ -68,6 +68,42 @@ cv::Mat1b longer_parts(const cv::Mat1b& candidate, int longest_px) {
   });
 }
 
+// Thin parts that run round the eye: the edge of the rhexis, of the optic, of a haptic. They say
+// the same of every meridian that they cross, so that comparing meridians takes them out.
+cv::Mat1b rings(const cv::Mat1b& bright, const PatchGeometry& geometry) {
+  constexpr double widest = 0.035;  // limbal radii (0.2 mm)
+  constexpr double shortest = 0.12;
+  constexpr float most_radial = 0.35F;  // extent along the meridian, of its length
+  cv::Mat1b broad;
+  cv::morphologyEx(bright, broad, cv::MORPH_OPEN, disc(odd_px(widest, geometry)));
+  cv::Mat1b thin;
+  cv::subtract(bright, broad, thin);
+  const Eigen::Vector2d centre = geometry.pixel_from(Eigen::Vector2d::Zero());
+  return parts_of(thin, [&](const cv::Mat1i& label, const cv::Mat1i& stats, int count) {
+    std::vector<float> nearest(static_cast<std::size_t>(count), 1e9F);
+    std::vector<float> farthest(static_cast<std::size_t>(count), 0.0F);
+    for (int row = 0; row < label.rows; ++row) {
+      for (int col = 0; col < label.cols; ++col) {
+        const auto part = static_cast<std::size_t>(label(row, col));
+        if (part == 0) continue;
+        const auto away = static_cast<float>(std::hypot(col - centre.x(), row - centre.y()));
+        nearest[part] = std::min(nearest[part], away);
+        farthest[part] = std::max(farthest[part], away);
+      }
+    }
+    std::vector<uchar> keep(static_cast<std::size_t>(count), 0);
+    for (int part = 1; part < count; ++part) {
+      const auto index = static_cast<std::size_t>(part);
+      const auto length = static_cast<float>(
+          std::hypot(stats(part, cv::CC_STAT_WIDTH), stats(part, cv::CC_STAT_HEIGHT)));
+      if (length >= static_cast<float>(shortest * geometry.pixels_per_radius) &&
+          farthest[index] - nearest[index] <= most_radial * length)
+        keep[index] = 255;
+    }
+    return keep;
+  });
+}
+
 void fill_holes(cv::Mat1b& mask) {
   std::vector<std::vector<cv::Point>> outlines;
   cv::findContours(mask, outlines, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
@@ -84,6 +120,7 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
   ContrastMap map;
   for (auto& value : map.value) value.create(patch.luma.size());
   cv::Mat1b bright(patch.luma.size());
+  cv::Mat1b lighter(patch.luma.size());
   cv::Mat1b glaring(patch.luma.size());
   cv::Mat1b dark(patch.luma.size());
   cv::Mat1b outside(patch.luma.size());
@@ -106,6 +143,7 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
       map.value[0](row, col) = std::clamp(darker, -limit, limit);
       map.value[1](row, col) = std::clamp(greyer, -limit, limit);
       bright(row, col) = darker < -options.bright_excess ? 255 : 0;
+      lighter(row, col) = darker < -options.ring_excess ? 255 : 0;
       glaring(row, col) =
           darker < -options.glare_excess || luma[col] >= options.glare_luma ? 255 : 0;
       dark(row, col) = darker > options.dark_excess ? 255 : 0;
@@ -117,11 +155,14 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
   // A mark that touches something broad is not part of it.
   cv::Mat1b narrow;
   cv::subtract(dark, broad, narrow);
+  const cv::Mat1b ring = rings(lighter, geometry);
+  cv::subtract(bright, ring, bright);
   cv::bitwise_or(bright, glaring, bright);
   cv::Mat1b reflex = spoilt_parts(bright, glaring);
   fill_holes(reflex);  // a broad reflex is its own surroundings in the middle
   cv::Mat1b spoilt = longer_parts(narrow, odd_px(options.longest_mark, geometry));
   for (const cv::Mat1b& part : {broad, outside, reflex}) cv::bitwise_or(spoilt, part, spoilt);
+  cv::dilate(ring, map.ring, disc(3));
   const auto usable_without = [&](const cv::Mat1b& mask) {
     cv::Mat1b grown;
     cv::dilate(mask, grown, disc(odd_px(0.032, geometry)));

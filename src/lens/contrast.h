@@ -21,6 +21,7 @@ struct ContrastOptions {
              //   for light marks only if joined to glare:
   double glare_excess = 1.0;    //   this much above them,
   int glare_luma = 220;         //   or about as bright as the picture can show
+  double ring_excess = 0.05;    // the same of a thin edge that runs round the eye
   double dark_excess = 0.50;    // relative luma below the surroundings that may be an instrument
   double broadest_mark = 0.07;  // limbal radii (0.4 mm)
   double longest_mark = 0.26;   // limbal radii (1.5 mm)
@@ -35,9 +36,13 @@ struct ContrastMap {
       usable;  // 255 where the point shows neither reflex nor instrument nor the picture's border
   cv::Mat1b usable_if_light;  // the same where marks may be lighter than the glow: only glare
                               // counts as reflex
+  // 255 on thin edges that run round the eye (of rhexis, optic, haptics); empty: not looked for.
+  // They say the same of every meridian that they cross, so a search that compares meridians may
+  // use them; a measurement of one end may not.
+  cv::Mat1b ring;
 
   // This map for light marks: shares the values.
-  ContrastMap for_light_marks() const { return {value, usable_if_light, usable_if_light}; }
+  ContrastMap for_light_marks() const { return {value, usable_if_light, usable_if_light, ring}; }
 };
 
 ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,

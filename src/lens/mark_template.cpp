@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "lens/bilinear.h"
+#include "lens/template_row.h"
 
 namespace rhumb::lens {
 namespace {
@@ -12,55 +12,7 @@ namespace {
 // blur.
 constexpr double points_per_independent = 6.0;
 
-void remove_row_mean(MarkStrip& strip) {
-  for (int row = 0; row < strip.usable.rows; ++row) {
-    const float* usable = strip.usable.ptr<float>(row);
-    for (cv::Mat1f& channel : strip.value) {
-      float* value = channel.ptr<float>(row);
-      float sum = 0.0F;
-      float count = 0.0F;
-      for (int col = 0; col < channel.cols; ++col) {
-        sum += usable[col] * value[col];
-        count += usable[col];
-      }
-      const float mean = count > 0.0F ? sum / count : 0.0F;
-      for (int col = 0; col < channel.cols; ++col) value[col] = usable[col] * (value[col] - mean);
-    }
-  }
-}
-
 }  // namespace
-
-MarkStrip mark_strip(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeometry& geometry,
-                     const Eigen::Vector2d& centre, double meridian_rad, const RadialGrid& grid,
-                     const StripGeometry& strip) {
-  MarkStrip out;
-  const int columns = strip.columns();
-  for (auto& value : out.value) value = cv::Mat1f::zeros(grid.count, columns);
-  out.usable = cv::Mat1f::zeros(grid.count, columns);
-  const Eigen::Vector2d origin = geometry.pixel_from(centre);
-  const int last = geometry.size_px - 2;
-  for (int col = 0; col < columns; ++col) {
-    const double phi = meridian_rad + strip.angle_at(col);
-    const double dx = std::cos(phi) * geometry.pixels_per_radius;
-    const double dy = -std::sin(phi) * geometry.pixels_per_radius;
-    for (int row = 0; row < grid.count; ++row) {
-      const double x = origin.x() + dx * grid.at(row);
-      const double y = origin.y() + dy * grid.at(row);
-      if (x < 0.0 || y < 0.0 || x >= last || y >= last) continue;
-      const int px = static_cast<int>(x + 0.5);
-      const int py = static_cast<int>(y + 0.5);
-      if (!map.usable(py, px) || (!inside.empty() && !inside(py, px))) continue;
-      out.usable(row, col) = 1.0F;
-      for (std::size_t channel = 0; channel < channel_count; ++channel) {
-        out.value[channel](row, col) =
-            bilinear(map.value[channel], static_cast<float>(x), static_cast<float>(y));
-      }
-    }
-  }
-  remove_row_mean(out);
-  return out;
-}
 
 TemplateBuilder::TemplateBuilder(const RadialGrid& grid, const StripGeometry& strip)
     : grid_(grid), strip_(strip) {
@@ -139,21 +91,6 @@ struct NormalEquations {
   double squares = 0.0, points = 0.0;
 };
 
-// Template shifted by `turn`, and its slope in angle, at a column.
-void sample(const float* row, int columns, double position, float& value, float& slope) {
-  const int left = static_cast<int>(std::floor(position));
-  if (left < 1 || left + 2 >= columns) {
-    value = 0.0F;
-    slope = 0.0F;
-    return;
-  }
-  const auto f = static_cast<float>(position - left);
-  value = (1.0F - f) * row[left] + f * row[left + 1];
-  const float slope_left = 0.5F * (row[left + 1] - row[left - 1]);
-  const float slope_right = 0.5F * (row[left + 2] - row[left]);
-  slope = (1.0F - f) * slope_left + f * slope_right;
-}
-
 // `clip`: residuals beyond so many standard deviations of the noise count as that.
 NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, double shift_columns,
                            double gain, double clip) {
@@ -188,10 +125,6 @@ NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, dou
   }
   return n;
 }
-
-}  // namespace
-
-namespace {
 
 constexpr double limit_rad = 0.07;    // of the turn, either way
 constexpr double spread_rad = 0.035;  // of turns before anything was measured
@@ -255,98 +188,6 @@ TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark,
   const double effective = std::clamp(free_gain, 0.05, 1.5) / gain;
   estimate.se_rad = geometry.step_rad * std::sqrt(points_per_independent / slope_power) / effective;
   return estimate;
-}
-
-double symmetric_angle(const MarkTemplate& mark, const StripGeometry& geometry) {
-  // The shift at which the template agrees best with its own mirror image, halved.
-  const int columns = geometry.columns();
-  const auto agreement = [&](double shift) {
-    double sum = 0.0;
-    for (std::size_t channel = 0; channel < channel_count; ++channel) {
-      const double weight = 1.0 / (static_cast<double>(mark.noise[channel]) * mark.noise[channel]);
-      for (int row = 0; row < mark.value[channel].rows; ++row) {
-        const float* form = mark.value[channel].ptr<float>(row);
-        for (int col = 0; col < columns; ++col) {
-          float mirrored = 0.0F;
-          float slope = 0.0F;
-          sample(form, columns, (columns - 1) - col + shift, mirrored, slope);
-          sum += weight * form[col] * mirrored;
-        }
-      }
-    }
-    return sum;
-  };
-  double best_shift = 0.0;
-  double best = -1.0;
-  const double reach = 0.06 / geometry.step_rad;
-  for (double shift = -reach; shift <= reach; shift += 0.5) {
-    const double value = agreement(shift);
-    if (value > best) {
-      best = value;
-      best_shift = shift;
-    }
-  }
-  for (double step = 0.25; step > 0.01; step *= 0.5) {
-    const double left = agreement(best_shift - step);
-    const double right = agreement(best_shift + step);
-    if (left > best && left >= right) {
-      best = left;
-      best_shift -= step;
-    } else if (right > best) {
-      best = right;
-      best_shift += step;
-    }
-  }
-  return 0.5 * best_shift * geometry.step_rad;
-}
-
-namespace {
-
-struct Overlap {
-  double product = 0.0;
-  double square_a = 0.0;
-  double square_b = 0.0;
-};
-
-Overlap overlap(const MarkTemplate& a, const MarkTemplate& b, int down, int right) {
-  Overlap out;
-  const int rows = a.value[0].rows;
-  const int columns = a.value[0].cols;
-  for (std::size_t channel = 0; channel < channel_count; ++channel) {
-    const double scale = 1.0 / (static_cast<double>(a.noise[channel]) * b.noise[channel]);
-    for (int row = std::max(0, -down); row < rows - std::max(0, down); ++row) {
-      const float* one = a.value[channel].ptr<float>(row);
-      const float* other = b.value[channel].ptr<float>(row + down);
-      for (int col = std::max(0, -right); col < columns - std::max(0, right); ++col) {
-        out.product += scale * one[col] * other[col + right];
-        out.square_a += scale * one[col] * one[col];
-        out.square_b += scale * other[col + right] * other[col + right];
-      }
-    }
-  }
-  return out;
-}
-
-}  // namespace
-
-double power(const MarkTemplate& mark) { return overlap(mark, mark, 0, 0).square_a; }
-
-double likeness(const MarkTemplate& a, const MarkTemplate& b) {
-  constexpr int most_down = 8;   // steps of the radial grid, twice 0.06 limbal radii
-  constexpr int most_right = 4;  // columns, 1.1 degrees
-  // On the scale of an overlap of the two.
-  const Overlap whole = overlap(a, b, 0, 0);
-  double best = 0.0;
-  for (int down = -most_down; down <= most_down; ++down) {
-    for (int right = -most_right; right <= most_right; ++right) {
-      const Overlap part = overlap(a, b, down, right);
-      // What lies outside the overlap at one end can't be compared; at least half must be left.
-      if (part.square_a < 0.5 * whole.square_a || part.square_b < 0.5 * whole.square_b) continue;
-      const double norm = std::sqrt(part.square_a * part.square_b);
-      if (norm > 0.0) best = std::max(best, part.product / norm);
-    }
-  }
-  return best;
 }
 
 }  // namespace rhumb::lens

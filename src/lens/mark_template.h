@@ -26,8 +26,9 @@ struct MarkStrip {
   cv::Mat1f usable;
 };
 
-// The strip of the end at `meridian_rad` (atlas) seen from `centre`; each row has its mean over the
-// usable part taken off, so that shading along the distance drops out.
+// The strip of the end at `meridian_rad` (atlas) seen from `centre`; what runs on
+// across the strip, level or at a slope, is taken off: shading along the distance, and edges of
+// optic, rhexis and haptics.
 MarkStrip mark_strip(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeometry& geometry,
                      const Eigen::Vector2d& centre, double meridian_rad, const RadialGrid& grid,
                      const StripGeometry& strip);

@@ -167,12 +167,12 @@ void set_scenario(Scene& s, double level) {
 
 std::vector<Group> make_groups() {
   return {{"resolution",
-           {{1280, "1280 px", false},
+           {{1280, "1280 px", true},
             {960, "960 px", true},
             {640, "640 px", true},
-            {480, "480 px", true},
+            {480, "480 px", false},
             {320, "320 px", false}},
-           1,
+           0,
            [](Scene& s, double v) {
              const double shape = static_cast<double>(s.camera.height) / s.camera.width;
              s.camera.width = static_cast<int>(v);

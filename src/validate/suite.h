@@ -23,9 +23,9 @@ struct SuiteOptions {
   int clips = 3;  // per condition; of "fresh": in all, at least one a scenario
   Seeds seeds = Seeds::Report;
   std::uint64_t draw = 0;  // another draw of the same kind, 0 to 999
-  int width = 960;         // of the usual picture
-  int height = 540;
-  double seconds = 3.4;  // of the usual clip; some scenarios take longer
+  int width = 1280;        // of the usual picture: its limbus spans some 470 pixels
+  int height = 720;
+  double seconds = 5.0;  // of the usual clip; some scenarios take longer
 };
 
 // Names: "conditions" varies one thing at a time (contrast, blur, compression, coverage, tilt,
