@@ -172,8 +172,7 @@ Acquired learn_from(const std::vector<Window>& windows, const Candidate& candida
         [&](std::size_t window) -> const lens::AxisScores& {
           return windows[window].scores[lens][chosen];
         },
-        suppositions[lens][chosen].light,
-        lens == 0 ? prior.previous.optic_radius : prior.current.optic_radius, geometry);
+        suppositions[lens][chosen].light, lens == 0 ? prior.previous : prior.current, geometry);
   }
   learned.scores.assign(windows.size(), {});
   for_each_index(windows.size(), threads, [&](std::size_t step) {

@@ -26,7 +26,8 @@ bool rests(const AxisPath& path, std::size_t step) {
 // Mean contrast along the two rays of each strong window of a phase.
 // Marks are short and lie on the optic. What is spread along the whole meridian is an instrument or
 // a fold, what lies beyond the optic's edge a haptic.
-bool could_be_marks(const lens::MarkProfile& profile, double optic_radius) {
+bool could_be_marks(const lens::MarkProfile& profile, const lens::StatedMarks& stated,
+                    bool lighter) {
   // 1.4 mm, the longest line, and as much again as the centre's error smears it: common practice,
   // no source.
   constexpr double widest = 17.0;  // steps of the radial grid
@@ -41,9 +42,12 @@ bool could_be_marks(const lens::MarkProfile& profile, double optic_radius) {
     }
     sum += std::sqrt(power);
     squares += power;
-    if (radial_grid.at(distance) > optic_radius) beyond += power;
+    if (radial_grid.at(distance) > stated.optic_radius) beyond += power;
   }
-  return squares > 0.0 && sum * sum / squares <= widest && beyond <= most_beyond * squares;
+  const double width = squares > 0.0 ? sum * sum / squares : 0.0;
+  // A line is 0.6 mm long at least, a dot spans 0.25 mm: common practice, no source.
+  const double narrowest = lighter ? (stated.lines ? 6.0 : 3.0 * stated.dots_per_end) : 0.0;
+  return squares > 0.0 && width >= narrowest && width <= widest && beyond <= most_beyond * squares;
 }
 
 // What one end shows along its meridian, summed over windows.
@@ -107,7 +111,8 @@ bool lighter_than_glow(const lens::MarkProfile& profile) {
 
 std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path,
                                          Phase phase, const ScoresOfWindow& scores_of, bool light,
-                                         double optic_radius, const lens::PatchGeometry& geometry) {
+                                         const lens::StatedMarks& stated,
+                                         const lens::PatchGeometry& geometry) {
   const int distances = radial_grid.count;
   std::array<std::vector<double>, lens::channel_count> sum;
   std::vector<double> count(static_cast<std::size_t>(distances), 0.0);
@@ -173,8 +178,8 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
       largest = std::max(largest, static_cast<float>(kept));
     }
   }
-  if (!could_be_marks(signature.profile, optic_radius)) return std::nullopt;
   signature.light = light && lighter_than_glow(signature.profile);
+  if (!could_be_marks(signature.profile, stated, signature.light)) return std::nullopt;
   // Inside the marks the meridian is empty.
   const auto holds_mark = [&](std::size_t index) {
     return std::any_of(

@@ -15,11 +15,12 @@ using ScoresOfWindow = std::function<const lens::AxisScores&(std::size_t window)
 
 // Mean contrast along the two rays of the path's axis over the phase's windows that show both ends;
 // of those in which the lens rests, when there are three. Nothing when no window shows both ends,
-// or what they show can't be marks on an optic of this radius (limbal radii): too long, or beyond
-// its edge.
+// or what they show can't be marks on the stated optic: too long, or beyond its edge; if lighter
+// than the glow also shorter than the stated pattern, as reflexes and bubbles are.
 std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows,
                                          const timeline::AxisPath& path, timeline::Phase phase,
                                          const ScoresOfWindow& scores_of, bool light,
-                                         double optic_radius, const lens::PatchGeometry& geometry);
+                                         const lens::StatedMarks& stated,
+                                         const lens::PatchGeometry& geometry);
 
 }  // namespace rhumb::analyze

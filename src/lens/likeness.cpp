@@ -57,7 +57,8 @@ struct Overlap {
   double square_b = 0.0;
 };
 
-Overlap overlap(const MarkTemplate& a, const MarkTemplate& b, int down, int right) {
+// `border`: columns at both sides that are left out.
+Overlap overlap(const MarkTemplate& a, const MarkTemplate& b, int down, int right, int border = 0) {
   Overlap out;
   const int rows = a.value[0].rows;
   const int columns = a.value[0].cols;
@@ -66,7 +67,8 @@ Overlap overlap(const MarkTemplate& a, const MarkTemplate& b, int down, int righ
     for (int row = std::max(0, -down); row < rows - std::max(0, down); ++row) {
       const float* one = a.value[channel].ptr<float>(row);
       const float* other = b.value[channel].ptr<float>(row + down);
-      for (int col = std::max(0, -right); col < columns - std::max(0, right); ++col) {
+      for (int col = border + std::max(0, -right); col < columns - border - std::max(0, right);
+           ++col) {
         out.product += scale * one[col] * other[col + right];
         out.square_a += scale * one[col] * one[col];
         out.square_b += scale * other[col + right] * other[col + right];
@@ -83,12 +85,14 @@ double power(const MarkTemplate& mark) { return overlap(mark, mark, 0, 0).square
 double likeness(const MarkTemplate& a, const MarkTemplate& b) {
   constexpr int most_down = 8;   // steps of the radial grid, twice 0.06 limbal radii
   constexpr int most_right = 4;  // columns, 1.1 degrees
+  // Marks lie in the middle half of a strip; what else the two strips hold need not be alike.
+  const int border = a.value[0].cols / 4;
   // On the scale of an overlap of the two.
-  const Overlap whole = overlap(a, b, 0, 0);
+  const Overlap whole = overlap(a, b, 0, 0, border);
   double best = 0.0;
   for (int down = -most_down; down <= most_down; ++down) {
     for (int right = -most_right; right <= most_right; ++right) {
-      const Overlap part = overlap(a, b, down, right);
+      const Overlap part = overlap(a, b, down, right, border);
       // What lies outside the overlap at one end can't be compared; at least half must be left.
       if (part.square_a < 0.5 * whole.square_a || part.square_b < 0.5 * whole.square_b) continue;
       const double norm = std::sqrt(part.square_a * part.square_b);

@@ -53,6 +53,23 @@ Patch drawn(double axis_deg, Eigen::Vector2d centre, bool hide_second_end, int i
   return patch;
 }
 
+// The same with the bright edge of a rhexis across the marks, about another centre than the lens's,
+// and a reflex on that edge.
+Patch with_bright_edge(Patch patch) {
+  const PatchGeometry geometry;
+  const Eigen::Vector2d centre = geometry.pixel_from({-0.13, 0.09});
+  cv::Mat edge(patch.luma.size(), CV_8UC1, cv::Scalar(0));
+  cv::circle(edge, cv::Point2d(centre.x(), centre.y()),
+             static_cast<int>(0.45 * geometry.pixels_per_radius), cv::Scalar(50), 2, cv::LINE_AA);
+  patch.luma += edge;
+  // The microscope's reflex lies on it.
+  const double r = 0.45 * geometry.pixels_per_radius;
+  cv::circle(patch.luma, cv::Point2d(centre.x(), centre.y() - r), 5, cv::Scalar(250), cv::FILLED,
+             cv::LINE_AA);
+  patch.saturation -= 0.5 * edge;
+  return patch;
+}
+
 int best_axis(const Patch& patch, MarkLook look, const Marks& marks) {
   const PatchGeometry geometry;
   const RadialGrid grid;
@@ -112,6 +129,38 @@ TEST_CASE("a template measures a small turn of its own marks to a tenth of a deg
     CAPTURE(turn);
     CHECK(angle::deg_from_rad(found.turn_rad) == Approx(turn).margin(0.1));
     CHECK(found.gain == Approx(1.0).margin(0.25));
+  }
+}
+
+TEST_CASE(
+    "a bright edge that runs round the eye, a reflex on it, hides neither end of faint marks") {
+  const PatchGeometry geometry;
+  const RadialGrid grid;
+  const StripGeometry strip;
+  const Eigen::Vector2d centre(0.02, 0.01);
+  for (const double axis : {15.0, 60.0, 130.0}) {
+    CAPTURE(axis);
+    const auto picture = [&](std::uint64_t seed) {
+      return with_bright_edge(drawn(axis, centre, false, 120, 72, seed));
+    };
+    const ContrastMap map = contrast_map(picture(7), geometry, {});
+    const Marks marks = pattern_of(MarkLook::Grey, {true, 1, 0.58}, grid);
+    const AxisScores scores =
+        search_axis(map, {}, geometry, grid, {}, std::span(&marks, 1)).front();
+    const auto best = std::max_element(scores.total.begin(), scores.total.end());
+    CHECK(static_cast<double>(best - scores.total.begin()) == Approx(axis).margin(3));
+    CHECK(*best > 6.0F);
+    std::array<TemplateBuilder, 2> ends{TemplateBuilder(grid, strip), TemplateBuilder(grid, strip)};
+    for (std::uint64_t seed = 1; seed <= 12; ++seed) {
+      const ContrastMap one = contrast_map(picture(seed), geometry, {});
+      for (std::size_t end = 0; end < 2; ++end)
+        ends[end].add(
+            mark_strip(one, {}, geometry, centre,
+                       angle::rad_from_deg(axis + 180.0 * static_cast<double>(end)), grid, strip),
+            1.0F);
+    }
+    CHECK(likeness(ends[0].build(), ends[1].build()) > 0.5);
+    CHECK(angle::deg_from_rad(symmetric_angle(ends[0].build(), strip)) == Approx(0.0).margin(0.25));
   }
 }
 
