@@ -68,6 +68,12 @@ bool moves_into(const fs::path& from, const fs::path& target) {
   return moved;
 }
 
+// What making a folder says while another run takes the same one away.
+bool passes(const std::error_code& error) {
+  return error == std::errc::no_such_file_or_directory || error == std::errc::file_exists ||
+         error == std::errc::not_a_directory;
+}
+
 std::vector<std::string> names_in(const fs::path& folder, std::error_code& error) {
   std::vector<std::string> names;
   for (const fs::directory_entry& entry : fs::directory_iterator(folder, error))
@@ -83,23 +89,38 @@ StagedFolder::StagedFolder(fs::path target) : target_(std::move(target)) {
   if (!target_.has_filename()) target_ = target_.parent_path();  // a closing slash
   std::error_code ignored;
   const fs::path there = existing_part(target_);
-  if (!fs::is_directory(there, ignored)) refuse(there, "is a file, not a folder");
-  if (::access(there.c_str(), W_OK | X_OK) != 0) refuse(there, "cannot be written");
+  const fs::file_type type = fs::status(there, ignored).type();
+  if (type == fs::file_type::not_found) return;  // another run took it away just now
+  if (type != fs::file_type::directory) refuse(there, "is a file, not a folder");
+  if (::access(there.c_str(), W_OK | X_OK) != 0 && errno != ENOENT)
+    refuse(there, "cannot be written");
 }
 
-// Another run may have put a new folder into the place between opening and locking.
+// Another run may put a new folder into the place, or take away the one that it had made, at any
+// moment before the lock is held: then from the start again.
 void StagedFolder::lock() {
-  for (;;) {
+  constexpr int most_attempts = 1000;
+  for (int attempt = 0;; ++attempt) {
+    std::error_code error;
+    const bool made = fs::create_directories(target_, error);
+    if (error && passes(error) && attempt < most_attempts) continue;
+    need(error, target_);
     lock_ = ::open(target_.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (lock_ < 0 && errno == ENOENT && attempt < most_attempts) continue;
     if (lock_ < 0) refuse(target_, "cannot be opened");
-    if (::flock(lock_, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK)
+    if (::flock(lock_, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
+      ::close(lock_);
+      lock_ = -1;
       throw UserError(target_.string(), "", "another run is writing into this folder",
                       "wait for it, or give another folder");
+    }
     struct stat opened {};
     struct stat there {};
     if (::fstat(lock_, &opened) == 0 && ::stat(target_.c_str(), &there) == 0 &&
-        opened.st_ino == there.st_ino && opened.st_dev == there.st_dev)
+        opened.st_ino == there.st_ino && opened.st_dev == there.st_dev) {
+      made_target_ = made;
       return;
+    }
     ::close(lock_);
     lock_ = -1;
   }
@@ -107,12 +128,9 @@ void StagedFolder::lock() {
 
 void StagedFolder::begin() {
   std::error_code error;
-  made_target_ = !fs::exists(target_, error);
-  fs::create_directories(target_, error);
-  need(error, target_);
+  lock();
   target_ = fs::canonical(target_, error);  // a link to a folder stays one
   need(error, target_);
-  lock();
   remove_stale(target_);
   const std::string process = std::to_string(::getpid());
   fs::path staging = target_.parent_path() / (prefix_beside(target_) + process);
@@ -129,8 +147,9 @@ void StagedFolder::begin() {
 StagedFolder::~StagedFolder() {
   std::error_code ignored;
   if (!staging_.empty()) fs::remove_all(staging_, ignored);
+  if (lock_ < 0) return;                           // somebody else's, or nobody's
   if (made_target_) fs::remove(target_, ignored);  // only when nothing was put into it
-  if (lock_ >= 0) ::close(lock_);
+  ::close(lock_);
 }
 
 void StagedFolder::move_in(const std::string& name) {

@@ -123,6 +123,38 @@ TEST_CASE("two runs do not write into one folder, and the loser leaves nothing")
   CHECK(entries(place.path) == 2);  // the target and the first's staging folder
 }
 
+TEST_CASE(
+    "of many runs that start at once in a new place some write, and none takes it from another") {
+  const Place place;
+  const fs::path out = place.path / "out";
+  std::vector<pid_t> runs;
+  for (int run = 0; run < 4; ++run) {
+    runs.push_back(::fork());
+    REQUIRE(runs.back() >= 0);
+    if (runs.back() != 0) continue;
+    for (int round = 0; round < 400; ++round) {
+      try {
+        StagedFolder staged(out);
+        staged.begin();
+        for (const std::string& name : owned) std::ofstream(staged.staging() / name) << run;
+        if (content(staged.staging() / owned.back()).empty()) ::_exit(1);
+        // Without a commit the folder goes again, which must not hit the others.
+        if (round > 300) staged.commit(owned, owned.back());
+      } catch (const UserError& error) {
+        if (std::string(error.what()).find("another run") == std::string::npos) ::_exit(2);
+      }
+    }
+    ::_exit(0);
+  }
+  for (const pid_t run : runs) {
+    int status = 0;
+    REQUIRE(::waitpid(run, &status, 0) == run);
+    CHECK(status == 0);
+  }
+  CHECK(entries(place.path) == 1);
+  CHECK(entries(out) == owned.size());
+}
+
 TEST_CASE("what killed runs have left is removed by the next") {
   const Place place;
   const fs::path out = place.path / "out";
