@@ -7,6 +7,7 @@
 #include "analyze/refine_error.h"
 #include "analyze/track.h"
 #include "angle/angle.h"
+#include "lens/mark_pattern.h"
 #include "lens/mark_template.h"
 
 namespace rhumb::analyze {
@@ -46,7 +47,8 @@ struct PairTemplate {
 struct Source {
   const lens::PatchStore& patches;
   const WindowReading& windows;
-  bool light = false;  // marks lighter than the glow
+  bool light = false;            // marks lighter than the glow
+  std::vector<float> distances;  // at which the windows have seen them
 };
 
 // Fetches and reads frames in batches; `body(k, map, mask)` for the k-th of `which` (indices into
@@ -113,7 +115,7 @@ PairTemplate teach(const Source& source, const Track& track, const std::vector<s
     a.add(strips_a[k], weight[k]);
     b.add(strips_b[k], weight[k]);
   }
-  return {a.build(), b.build()};
+  return {a.build(source.distances), b.build(source.distances)};
 }
 
 std::vector<EndPair> measure(const Source& source, const Track& track, const PairTemplate& form,
@@ -213,7 +215,16 @@ std::vector<std::size_t> all_of(const Track& track) {
 struct Offsets {
   double a = 0.0;
   double b = 0.0;
+  double mean_se_rad = 0.0;
 };
+
+Offsets offsets_of(const PairTemplate& form) {
+  if (lens::likeness(form.a, form.b) < least_likeness)
+    return {lens::symmetric_angle(form.a, strip_geometry),
+            lens::symmetric_angle(form.b, strip_geometry), 0.0};
+  const lens::MarkAngles angles = lens::mark_angles(form.a, form.b, strip_geometry);
+  return {angles.a_rad, angles.b_rad, angles.mean_se_rad};
+}
 
 void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& levers,
                  const Offsets& offsets, const std::vector<std::size_t>& which) {
@@ -252,8 +263,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   Levers levers{form.a.mean_distance, form.b.mean_distance};
   for (int round = 0; round < 3; ++round) {
     const auto& which = round < 2 ? teaching : all_of(track);
-    offsets = {lens::symmetric_angle(form.a, strip_geometry),
-               lens::symmetric_angle(form.b, strip_geometry)};
+    offsets = offsets_of(form);
     auto ends = measure(source, track, form, which, threads);
     if (round == 2) {
       // All frames once, so that the centres follow the eye's tilt everywhere.
@@ -275,8 +285,15 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   // Frames outside the teaching set still lie on the path's whole degrees; that is within the
   // template's reach.
   form = teach(source, track, teaching, weight, threads);
-  offsets = {lens::symmetric_angle(form.a, strip_geometry),
-             lens::symmetric_angle(form.b, strip_geometry)};
+  offsets = offsets_of(form);
+  if (getenv("DBGS")) {
+    auto m = lens::mark_angles(form.a, form.b, strip_geometry);
+    fprintf(stderr, "SYM phase %d like %.2f self %.3f %.3f cross %.3f %.3f se %.3f\n", (int)phase,
+            lens::likeness(form.a, form.b), 57.3 * lens::symmetric_angle(form.a, strip_geometry),
+            57.3 * lens::symmetric_angle(form.b, strip_geometry), 57.3 * m.a_rad, 57.3 * m.b_rad,
+            57.3 * m.mean_se_rad);
+  }
+  report.template_se_rad = std::hypot(report.template_se_rad, offsets.mean_se_rad);
   levers = {form.a.mean_distance, form.b.mean_distance};
   report.distance = levers.mean();
   report.likeness = lens::likeness(form.a, form.b);
@@ -331,7 +348,9 @@ FineReading refine(const lens::PatchStore& patches, std::span<const double> time
   FineReading reading;
   reading.frames.resize(patches.size());
   const auto source_for = [&](const std::optional<MarkSignature>& signature) {
-    return Source{patches, windows, signature && signature->light};
+    Source source{patches, windows, signature && signature->light, {}};
+    if (signature) source.distances = lens::mark_distances(signature->profile, radial_grid);
+    return source;
   };
   reading.previous = refine_lens(source_for(windows.previous), time_s, coarse, Phase::Previous,
                                  threads, reading.frames);

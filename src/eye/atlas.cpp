@@ -133,7 +133,7 @@ Alignment Builder::search(Aligner& aligner, const RingTemplate& ring, const Ring
     parts.rotation_rad += peak.rotation_rad;
     start.linear = linear_of(upright_, parts);
     const Alignment got = aligner.align(ring, start, align, search_level);
-    if (got.ring_share * got.agreement > best.ring_share * best.agreement) best = got;
+    if (got.quality() > best.quality()) best = got;
   }
   return best.agreement > 0.0 ? aligner.align(ring, best.pose, align) : best;
 }

@@ -3,32 +3,70 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <opencv2/imgproc.hpp>
 
 namespace rhumb::eye {
+namespace {
 
-RingSpectrum::RingSpectrum(const RingShape& shape, const std::vector<float>& contrast) {
+// Harmonics along the meridian below this are left out: an oval limbus, light that falls off and a
+// lid's edge are as broad as 45 degrees, stand still while the eye turns, and outweigh vessels.
+constexpr int lowest_order = 8;
+
+// Removes what is broader from a ring, in place.
+void keep_detail(cv::Mat& ring) {
+  cv::Mat spectrum;
+  cv::dft(ring, spectrum, cv::DFT_ROWS);
+  // Packed: the real part of order 0, then real and imaginary parts in turn.
+  spectrum.colRange(0, 2 * lowest_order - 1).setTo(0.0);
+  cv::dft(spectrum, ring, cv::DFT_INVERSE | cv::DFT_SCALE | cv::DFT_REAL_OUTPUT | cv::DFT_ROWS);
+}
+
+// Cuts values at three robust standard deviations, so that instruments do not rule.
+void cut_extremes(cv::Mat& ring) {
   std::vector<float> sizes;
-  for (std::size_t i = 0; i < contrast.size(); i += 3) {
-    if (contrast[i] != 0.0F) sizes.push_back(std::abs(contrast[i]));
+  const float* value = ring.ptr<float>();
+  for (std::size_t i = 0; i < ring.total(); i += 3) {
+    if (value[i] != 0.0F) sizes.push_back(std::abs(value[i]));
   }
   if (sizes.empty()) return;
   const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
   std::nth_element(sizes.begin(), middle, sizes.end());
-  const float cut = 3.0F * 1.4826F * *middle;
-  cv::Mat ring(shape.rows, shape.meridians, CV_32FC1);
-  for (int k = 0; k < shape.rows; ++k) {
-    auto* row = ring.ptr<float>(k);
-    const float* in = contrast.data() + static_cast<std::ptrdiff_t>(k) * shape.meridians;
-    // The mean over all meridians says nothing about rotation.
-    float mean = 0.0F;
-    for (int i = 0; i < shape.meridians; ++i) mean += row[i] = std::clamp(in[i], -cut, cut);
-    mean /= static_cast<float>(shape.meridians);
-    const float weight = std::sqrt(shape.radius[k]);
-    for (int i = 0; i < shape.meridians; ++i) {
-      row[i] = weight * (row[i] - mean);
-      energy_ += static_cast<double>(row[i]) * static_cast<double>(row[i]);
-    }
-  }
+  const double cut = 3.0 * 1.4826 * static_cast<double>(*middle);
+  cv::min(ring, cut, ring);
+  cv::max(ring, -cut, ring);
+}
+
+// Divides a ring by its own strength round about, so that every part of it counts alike: what does
+// not turn with the eye (a wire, a lid, the skin) is often stronger than vessels, seldom larger.
+void level_strength(cv::Mat& ring, const cv::Mat& seen) {
+  const int half = ring.cols / 36, height = ring.rows / 4;  // 20 degrees and a quarter of the rows
+  cv::Mat square = ring.mul(ring), strength;
+  cv::copyMakeBorder(square, square, 0, 0, half, half, cv::BORDER_WRAP);
+  cv::blur(square, strength, {2 * half + 1, 2 * (height / 2) + 1});
+  strength = strength.colRange(half, half + ring.cols);
+  // Where next to nothing is, noise is not made into something.
+  const double floor = 0.25 * cv::mean(strength, seen)[0];
+  cv::sqrt(strength + floor + 1e-12, strength);
+  cv::divide(ring, strength, ring);
+}
+
+}  // namespace
+
+RingSpectrum::RingSpectrum(const RingShape& shape, const std::vector<float>& contrast) {
+  cv::Mat ring = cv::Mat(shape.rows, shape.meridians, CV_32FC1,
+                         const_cast<float*>(contrast.data()))  // read only: copied at once
+                     .clone();
+  const cv::Mat seen = ring != 0.0F;
+  if (cv::countNonZero(seen) == 0) return;
+  // Before, so that an instrument does not ring through the whole row; after, so that it counts
+  // for no more than a vessel.
+  cut_extremes(ring);
+  keep_detail(ring);
+  cut_extremes(ring);
+  level_strength(ring, seen);
+  ring.setTo(0.0, ~seen);
+  for (int k = 0; k < shape.rows; ++k) ring.row(k) *= std::sqrt(shape.radius[k]);
+  energy_ = ring.dot(ring);
   cv::dft(ring, spectrum_, cv::DFT_ROWS);
 }
 

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "eye/detail_share.h"
+
 namespace rhumb::eye {
 
 namespace {
@@ -436,6 +438,7 @@ Alignment Aligner::align(const RingTemplate& ring, const RingPose& start,
       result.gain = gain_;
       result.scatter = scatter_;
       judge_sectors(level, result);
+      result.detail_share = detail_share(level, contrast_, mask_);
     }
   }
   return result;

@@ -45,8 +45,13 @@ struct Alignment {
   double gain = 1.0;       // contrast of the frame against the atlas: below 1 when blurred
   double scatter = 1.0;    // robust scale of the residuals against the atlas's own
   double ring_share = 0.0;
+  double detail_share = 0.0;  // detail_share.h
   std::array<float, ring_sectors> sector_weight{};
   Eigen::Matrix<double, 8, 8> covariance = Eigen::Matrix<double, 8, 8>::Zero();
+
+  // For a choice between rotations. The ring share alone would often take the one at which what
+  // stands still (lids, wires, the fall of light) agrees, though the eye has turned.
+  double quality() const { return ring_share * agreement * (0.1 + detail_share); }
 };
 // Order of the eight: shift x, y; scale; rotation; two shears; parallax x, y: all in atlas
 // coordinates.

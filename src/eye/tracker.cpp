@@ -33,7 +33,6 @@ struct EyeTracker::State {
   Alignment follow(const video::Frame& frame, const RingPose& start);
   Alignment turn_about(const video::Frame& frame, const RingPose& start);
   Alignment search(const video::Frame& frame);
-  static double quality(const Alignment& a) { return a.ring_share * a.agreement; }
 };
 
 Alignment EyeTracker::State::follow(const video::Frame& frame, const RingPose& start) {
@@ -53,9 +52,9 @@ Alignment EyeTracker::State::turn_about(const video::Frame& frame, const RingPos
     parts.rotation_rad += peak.rotation_rad;
     turned.linear = linear_of(ring->picture_from_upright, parts);
     const Alignment got = aligner.align(*ring, turned, AlignOptions{}, search_level);
-    if (quality(got) > quality(best)) best = got;
+    if (got.quality() > best.quality()) best = got;
   }
-  return quality(best) > 0.0 ? aligner.align(*ring, best.pose, AlignOptions{}, 0) : best;
+  return best.quality() > 0.0 ? aligner.align(*ring, best.pose, AlignOptions{}, 0) : best;
 }
 
 Alignment EyeTracker::State::search(const video::Frame& frame) {
@@ -96,13 +95,13 @@ EyePose EyeTracker::track(const video::Frame& frame) {
     best = s.follow(frame, s.last);
     if (best.ring_share < sudden_loss * s.usual_share) {
       const Alignment turned = s.turn_about(frame, s.last);
-      if (State::quality(turned) > State::quality(best)) best = turned;
+      if (turned.quality() > best.quality()) best = turned;
     }
   }
   const bool poor = best.ring_share < sudden_loss * s.usual_share || !good(best);
   if (poor && s.lost_frames % s.options.search_every == 0) {
     const Alignment found = s.search(frame);
-    if (State::quality(found) > State::quality(best)) best = found;
+    if (found.quality() > best.quality()) best = found;
   }
   EyePose pose = eye_pose_of(best, s.ring->picture_from_upright);
   pose.found = good(best);

@@ -31,7 +31,7 @@ void TemplateBuilder::add(const MarkStrip& strip, float weight) {
   weight_ += weight * strip.usable;
 }
 
-MarkTemplate TemplateBuilder::build() const {
+MarkTemplate TemplateBuilder::build(std::span<const float> distances) const {
   MarkTemplate mark;
   mark.seen = weight_.clone();
   cv::Mat1f divisor;
@@ -67,13 +67,18 @@ MarkTemplate TemplateBuilder::build() const {
       }
     }
   }
+  const auto share = [&](int row) {
+    return distances.empty() ? 1.0F : distances[static_cast<std::size_t>(row)];
+  };
+  for (int row = 0; row < grid_.count; ++row)
+    row_power[static_cast<std::size_t>(row)] *= static_cast<double>(share(row));
   const double strongest = *std::max_element(row_power.begin(), row_power.end());
   double weighted = 0.0;
   double weights = 0.0;
   for (int row = 0; row < grid_.count; ++row) {
     const double power = row_power[static_cast<std::size_t>(row)];
-    const auto say =
-        static_cast<float>(std::clamp(power / (0.15 * strongest + 1e-12) - 0.3, 0.0, 1.0));
+    const auto say = share(row) * static_cast<float>(std::clamp(
+                                      power / (0.15 * strongest + 1e-12) - 0.3, 0.0, 1.0));
     for (std::size_t channel = 0; channel < channel_count; ++channel) {
       mark.value[channel].row(row) *= say;
     }

@@ -7,6 +7,7 @@
 
 #include <Eigen/Core>
 #include <array>
+#include <span>
 #include <vector>
 
 #include "lens/rays.h"
@@ -46,8 +47,8 @@ class TemplateBuilder {
   TemplateBuilder(const RadialGrid& grid, const StripGeometry& strip);
   void add(const MarkStrip& strip, float weight);
   // The mean, tapered to the marks: distances whose contrast does not rise above the spread get no
-  // say.
-  MarkTemplate build() const;
+  // say, nor do those at which `distances` (0..1, an entry a distance; empty: everywhere) has none.
+  MarkTemplate build(std::span<const float> distances = {}) const;
 
  private:
   RadialGrid grid_;
@@ -83,5 +84,16 @@ double likeness(const MarkTemplate& a, const MarkTemplate& b);
 
 // Where the template's own marks lie: the angle about which their contrast is symmetric.
 double symmetric_angle(const MarkTemplate& mark, const StripGeometry& geometry);
+
+// Where both ends' marks lie, from what the ends have in common: marks are the same at both and
+// symmetric about the axis, clutter is neither. The correlation of end A with the mirror image of
+// end B gives the sum of the two angles, that with B itself the difference; what lies at one end
+// only takes part in neither, while it would pull that end's own angle of symmetry to itself.
+struct MarkAngles {
+  double a_rad = 0.0;
+  double b_rad = 0.0;
+  double mean_se_rad = 0.0;  // of their mean: from how rows disagree (sandwich estimate)
+};
+MarkAngles mark_angles(const MarkTemplate& a, const MarkTemplate& b, const StripGeometry& geometry);
 
 }  // namespace rhumb::lens

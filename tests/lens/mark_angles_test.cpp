@@ -1,0 +1,134 @@
+// Where the marks of two ends lie, on templates made here: bells in angle at the mark's distances.
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <opencv2/core.hpp>
+
+#include "angle/angle.h"
+#include "lens/mark_pattern.h"
+#include "lens/mark_template.h"
+
+using namespace rhumb;
+using namespace rhumb::lens;
+
+namespace {
+
+const StripGeometry strip;
+const RadialGrid grid;
+
+struct Spot {
+  int row;
+  double at_deg;
+  double height;
+};
+
+MarkTemplate end_of(std::initializer_list<Spot> spots, double noise, std::uint64_t seed) {
+  constexpr double width_deg = 1.0;
+  MarkTemplate mark;
+  cv::RNG random(seed);
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    mark.value[channel] = cv::Mat1f::zeros(grid.count, strip.columns());
+    random.fill(mark.value[channel], cv::RNG::NORMAL, 0.0, noise);
+    mark.noise[channel] = 0.05F;
+    for (const Spot& spot : spots)
+      for (int col = 0; col < strip.columns(); ++col) {
+        const double apart = (angle::deg_from_rad(strip.angle_at(col)) - spot.at_deg) / width_deg;
+        for (int row = spot.row - 1; row <= spot.row + 1; ++row)
+          mark.value[channel](row, col) +=
+              static_cast<float>(spot.height * std::exp(-0.5 * apart * apart));
+      }
+  }
+  return mark;
+}
+
+MarkTemplate end_at(double at_deg, double noise, std::uint64_t seed) {
+  return end_of({{10, at_deg, 0.3}, {17, at_deg, 0.3}}, noise, seed);
+}
+
+}  // namespace
+
+TEST_CASE("both ends' marks are placed to a hundredth of a degree, between columns too") {
+  for (const double a : {0.0, 0.05, 0.11, 0.4, -0.9})
+    for (const double b : {0.0, -0.21, 0.6}) {
+      CAPTURE(a, b);
+      const MarkTemplate one = end_at(a, 0.0, 1);
+      const MarkAngles found = mark_angles(one, end_at(b, 0.0, 2), strip);
+      CHECK(angle::deg_from_rad(found.a_rad) == Approx(a).margin(0.01));
+      CHECK(angle::deg_from_rad(found.b_rad) == Approx(b).margin(0.01));
+      CHECK(angle::deg_from_rad(found.mean_se_rad) < 0.01);
+      CHECK(angle::deg_from_rad(symmetric_angle(one, strip)) == Approx(a).margin(0.01));
+    }
+}
+
+TEST_CASE("noise does not draw the marks to whole columns, and the standard error covers it") {
+  double squares = 0.0;
+  double stated = 0.0;
+  constexpr int count = 60;
+  for (int k = 0; k < count; ++k) {
+    const double at = 0.1;  // a third of a column
+    const auto seed = static_cast<std::uint64_t>(2 * k + 1);
+    const MarkAngles found = mark_angles(end_at(at, 0.03, seed), end_at(at, 0.03, seed + 1), strip);
+    const double off = angle::deg_from_rad(0.5 * (found.a_rad + found.b_rad)) - at;
+    squares += off * off;
+    stated += std::pow(angle::deg_from_rad(found.mean_se_rad), 2.0);
+  }
+  INFO(std::sqrt(squares / count) << " degrees off, " << std::sqrt(stated / count) << " stated");
+  CHECK(squares / count < 0.05 * 0.05);
+  CHECK(stated / squares > 0.5 * 0.5);
+  CHECK(stated / squares < 3.0 * 3.0);
+}
+
+TEST_CASE("clutter at one end does not pull the axis as it pulls that end's own symmetry") {
+  // A bright edge beside the marks of end A, at another distance, as strong as the marks.
+  const MarkTemplate a = end_of({{10, 0.0, 0.3}, {17, 0.0, 0.3}, {13, 0.9, 0.35}}, 0.005, 1);
+  const MarkTemplate b = end_at(0.0, 0.005, 2);
+  CHECK(std::abs(angle::deg_from_rad(symmetric_angle(a, strip))) > 0.2);
+  const MarkAngles found = mark_angles(a, b, strip);
+  CHECK(angle::deg_from_rad(found.a_rad) == Approx(0.0).margin(0.05));
+  CHECK(angle::deg_from_rad(found.b_rad) == Approx(0.0).margin(0.05));
+}
+
+TEST_CASE("a decentred lens shows one end nearer: the marks are still taken together") {
+  const MarkTemplate a = end_of({{10, 0.3, 0.3}, {17, 0.3, 0.3}}, 0.005, 1);
+  const MarkTemplate b = end_of({{13, -0.1, 0.3}, {20, -0.1, 0.3}}, 0.005, 2);
+  CHECK(likeness(a, b) > 0.9);
+  const MarkAngles found = mark_angles(a, b, strip);
+  CHECK(angle::deg_from_rad(found.a_rad) == Approx(0.3).margin(0.03));
+  CHECK(angle::deg_from_rad(found.b_rad) == Approx(-0.1).margin(0.03));
+}
+
+TEST_CASE("marks lie in the run that holds the strongest distance, not at the optic's edge") {
+  MarkProfile profile;
+  for (auto& channel : profile.weight) channel.assign(static_cast<std::size_t>(grid.count), 0.0F);
+  for (const int k : {9, 10, 13, 14}) profile.weight[0][static_cast<std::size_t>(k)] = 6.0F;
+  profile.weight[1][28] = -3.0F;  // far beyond: an edge
+  const auto share = mark_distances(profile, grid);
+  for (int k = 7; k <= 16; ++k) CHECK(share[static_cast<std::size_t>(k)] == 1.0F);
+  CHECK(share[3] == 0.0F);
+  CHECK(share[20] == 0.0F);
+  CHECK(share[28] == 0.0F);
+}
+
+TEST_CASE("a template built for its distances leaves out a stronger edge elsewhere") {
+  TemplateBuilder one(grid, strip), other(grid, strip);
+  const MarkTemplate marks = end_at(0.0, 0.0, 1);
+  for (int k = 0; k < 10; ++k) {
+    cv::RNG random(static_cast<std::uint64_t>(k) + 1);
+    for (TemplateBuilder* builder : {&one, &other}) {
+      MarkStrip seen;
+      for (std::size_t channel = 0; channel < channel_count; ++channel) {
+        cv::Mat1f noise(grid.count, strip.columns());
+        random.fill(noise, cv::RNG::NORMAL, 0.0, 0.02);
+        seen.value[channel] = marks.value[channel] + noise;
+        // The rhexis runs past one end only.
+        if (builder == &one) seen.value[channel].row(27) += 3.0;
+      }
+      seen.usable = cv::Mat1f::ones(grid.count, strip.columns());
+      builder->add(seen, 1.0F);
+    }
+  }
+  std::vector<float> distances(static_cast<std::size_t>(grid.count), 0.0F);
+  std::fill(distances.begin() + 6, distances.begin() + 21, 1.0F);
+  CHECK(likeness(one.build(), other.build()) < 0.3);
+  CHECK(likeness(one.build(distances), other.build(distances)) > 0.9);
+  CHECK(one.build(distances).mean_distance == Approx(grid.at(13)).margin(0.03));
+}
