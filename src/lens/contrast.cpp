@@ -110,6 +110,20 @@ void fill_holes(cv::Mat1b& mask) {
   cv::drawContours(mask, outlines, -1, cv::Scalar(255), cv::FILLED);
 }
 
+// A bubble is a bright rim about a dark inside, seldom bright all round: small parts are made
+// whole.
+void round_off(cv::Mat1b& bright, int widest_px) {
+  std::vector<std::vector<cv::Point>> outlines;
+  cv::findContours(bright, outlines, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  for (const auto& outline : outlines) {
+    const cv::Rect box = cv::boundingRect(outline);
+    if (std::max(box.width, box.height) > widest_px || outline.size() < 5) continue;
+    std::vector<cv::Point> hull;
+    cv::convexHull(outline, hull);
+    cv::fillConvexPoly(bright, hull, cv::Scalar(255));
+  }
+}
+
 }  // namespace
 
 ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
@@ -169,6 +183,7 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
     return cv::Mat1b(255 - grown);
   };
   map.usable_if_light = usable_without(spoilt);
+  round_off(bright, odd_px(options.widest_bubble, geometry));
   cv::bitwise_or(spoilt, bright, spoilt);
   map.usable = usable_without(spoilt);
   return map;

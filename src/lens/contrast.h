@@ -22,6 +22,7 @@ struct ContrastOptions {
   double glare_excess = 1.0;    //   this much above them,
   int glare_luma = 220;         //   or about as bright as the picture can show
   double ring_excess = 0.05;    // the same of a thin edge that runs round the eye
+  double widest_bubble = 0.17;  // limbal radii (1 mm): of what is made whole
   double dark_excess = 0.50;    // relative luma below the surroundings that may be an instrument
   double broadest_mark = 0.07;  // limbal radii (0.4 mm)
   double longest_mark = 0.26;   // limbal radii (1.5 mm)

@@ -44,7 +44,33 @@ struct BestShift {
   int right = 0;
 };
 
-BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b) {
+// The size that all but the strongest fiftieth of a template's points keep below.
+float usual_top(const cv::Mat1f& value) {
+  std::vector<float> sizes;
+  for (const float v : value)
+    if (v != 0.0F) sizes.push_back(std::abs(v));
+  if (sizes.empty()) return 0.0F;
+  const auto top = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() * 49 / 50);
+  std::nth_element(sizes.begin(), top, sizes.end());
+  return *top;
+}
+
+// Both ends carry the same marks: what is much stronger than anything at the other end is not one,
+// and counts as if it were as strong as marks can be.
+void limit_to_each_other(MarkTemplate& a, MarkTemplate& b) {
+  constexpr double most = 1.5;
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    const double limit = most * static_cast<double>(std::min(usual_top(a.value[channel]),
+                                                             usual_top(b.value[channel])));
+    for (MarkTemplate* end : {&a, &b}) {
+      end->value[channel] = cv::min(end->value[channel], limit);
+      end->value[channel] = cv::max(end->value[channel], -limit);
+    }
+  }
+}
+
+BestShift best_shift(MarkTemplate a, MarkTemplate b) {
+  limit_to_each_other(a, b);
   constexpr int most_down = 8;   // steps of the radial grid, twice 0.06 limbal radii
   constexpr int most_right = 4;  // columns, 1.1 degrees
   // Marks lie in the middle half of a strip; what else the two strips hold need not be alike.

@@ -181,32 +181,33 @@ std::array<EndScores, axis_count> score_ends(const RayMap& rays, const MarkPatte
 }
 
 std::vector<float> mark_distances(const MarkProfile& profile, const RadialGrid& grid) {
-  constexpr double least_share = 0.2;    // of the strongest distance
-  constexpr double widest_gap = 0.08;    // limbal radii: dots stand up to 0.45 mm apart
-  constexpr double full_margin = 0.03;   // on either side,
-  constexpr double whole_margin = 0.06;  // and where the slope ends
-  std::vector<double> size(static_cast<std::size_t>(grid.count), 0.0);
+  constexpr double nothing = 0.1;      // of the strongest distance,
+  constexpr double fully = 0.4;        // and what counts in full
+  constexpr double widest_gap = 0.08;  // limbal radii: dots stand up to 0.45 mm apart
+  const auto count = static_cast<std::size_t>(grid.count);
+  std::vector<double> raw(count, 0.0);
   for (const auto& channel : profile.weight)
-    for (std::size_t k = 0; k < std::min(size.size(), channel.size()); ++k)
-      size[k] = std::hypot(size[k], static_cast<double>(channel[k]));
-  const auto strongest =
-      static_cast<int>(std::max_element(size.begin(), size.end()) - size.begin());
-  const double limit = least_share * size[static_cast<std::size_t>(strongest)];
+    for (std::size_t k = 0; k < std::min(count, channel.size()); ++k)
+      raw[k] = std::hypot(raw[k], static_cast<double>(channel[k]));
+  // A window's lens centre, and with it the distance, is known to a step or so.
+  std::vector<double> size(count, 0.0);
+  for (std::size_t k = 0; k < count; ++k)
+    size[k] = 0.25 * raw[k - std::min<std::size_t>(k, 1)] + 0.5 * raw[k] +
+              0.25 * raw[std::min(count - 1, k + 1)];
+  const auto strongest = std::max_element(size.begin(), size.end());
+  const auto middle = static_cast<int>(strongest - size.begin());
+  std::vector<float> share(count, 0.0F);
+  if (!(*strongest > 0.0)) return std::vector<float>(count, 1.0F);
   const int most_empty = static_cast<int>(widest_gap / grid.step);
-  const auto end_of_run = [&](int direction) {
-    int end = strongest;
-    for (int k = strongest; k >= 0 && k < grid.count && std::abs(k - end) <= most_empty;
-         k += direction)
-      if (size[static_cast<std::size_t>(k)] >= limit) end = k;
-    return grid.at(end);
-  };
-  const double from = end_of_run(-1);
-  const double to = end_of_run(1);
-  std::vector<float> share;
-  for (int k = 0; k < grid.count; ++k) {
-    const double outside = std::max({0.0, from - grid.at(k), grid.at(k) - to});
-    share.push_back(static_cast<float>(
-        std::clamp((whole_margin - outside) / (whole_margin - full_margin), 0.0, 1.0)));
+  for (const int direction : {-1, 1}) {
+    int last = middle;
+    for (int k = middle; k >= 0 && k < grid.count && std::abs(k - last) <= most_empty;
+         k += direction) {
+      const auto index = static_cast<std::size_t>(k);
+      const double part = (size[index] / *strongest - nothing) / (fully - nothing);
+      share[index] = static_cast<float>(std::clamp(part, 0.0, 1.0));
+      if (part > 0.5) last = k;
+    }
   }
   return share;
 }

@@ -52,10 +52,10 @@ struct EndScores {
 std::array<EndScores, axis_count> score_ends(const RayMap& rays, const MarkPattern& pattern,
                                              const MarkForm& form);
 
-// Where along the distance the marks of a learned profile lie: 1 from the first to the last
-// distance of the run that holds the strongest one, 0 beyond, with a short slope between; an entry
-// a distance of the grid. Runs are broken where nothing is for longer than the gap between two
-// dots; what lies beyond (the optic's edge, the rhexis) is not the mark.
+// Where along the distance the marks of a learned profile lie, 0..1, an entry a distance of the
+// grid: by the profile's size, over the run that holds its strongest distance. Runs are broken
+// where next to nothing is for longer than the gap between two dots; what lies beyond (the optic's
+// edge, the rhexis) is not the mark. 1 everywhere for a profile without size.
 std::vector<float> mark_distances(const MarkProfile& profile, const RadialGrid& grid);
 
 }  // namespace rhumb::lens
