@@ -5,7 +5,9 @@ target_compile_features(rhumb_settings INTERFACE cxx_std_20)
 set(warnings -Wall -Wextra -Wpedantic -Werror -Wshadow -Wconversion -Wno-sign-conversion
   -Wnon-virtual-dtor -Woverloaded-virtual)
 # g++ 12 sees overlaps in std::string's operator+ that are not there (GCC bug 105651).
-list(APPEND warnings -Wno-restrict)
+if(CMAKE_CXX_COMPILER_ID STREQUAL GNU)
+  list(APPEND warnings -Wno-restrict)
+endif()
 # Ours only: a program that links the installed library keeps its own warnings.
 target_compile_options(rhumb_settings INTERFACE "$<BUILD_INTERFACE:${warnings}>")
 # The same bytes on every machine of one build: no contraction into fused multiply-adds.
@@ -18,7 +20,9 @@ if(RHUMB_SANITIZE)
   target_compile_options(rhumb_settings INTERFACE -fsanitize=address,undefined
     -fno-sanitize-recover=all -fno-omit-frame-pointer)
   # g++ warns falsely of uninitialised values in instrumented code, as its manual says.
-  target_compile_options(rhumb_settings INTERFACE -Wno-maybe-uninitialized)
+  if(CMAKE_CXX_COMPILER_ID STREQUAL GNU)
+    target_compile_options(rhumb_settings INTERFACE -Wno-maybe-uninitialized)
+  endif()
   target_link_options(rhumb_settings INTERFACE -fsanitize=address,undefined)
 endif()
 if(RHUMB_THREAD_SANITIZE)

@@ -135,13 +135,14 @@ std::vector<double> ring_radii(const SmallPicture& small, const Eigen::Vector2d&
   return out;
 }
 
-Fit fit_candidate(const SmallPicture& small, const Eigen::Vector2d& centre, double radius) {
+Fit fit_candidate(const SmallPicture& small, const Eigen::Vector2d& centre, double radius,
+                  double chroma_trust) {
   LimbusEllipse near;
   near.centre_px = centre;
   near.semi_major_px = near.semi_minor_px = radius;
   Fit fit;
   for (const double window : {0.16, 0.12, 0.08, 0.08}) {
-    fit = limbus_fit::fit_round(small, near, window, ring_width, false, 1.0);
+    fit = limbus_fit::fit_round(small, near, window, ring_width, false, chroma_trust);
     if (!fit.good) return fit;
     if (fit.ellipse.arc_share < 0.1 || fit.contrast < 0.5) return {};
     near = fit.ellipse;
@@ -285,7 +286,12 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
                std::abs(f.ellipse.mean_radius_px() / radius - 1) < 0.07;
       });
       if (known) continue;
-      const Fit fit = fit_candidate(small, centre, radius);
+      Fit fit = fit_candidate(small, centre, radius, 1.0);
+      // Where a soft limbus begins, colour may change before brightness does: once more by luma.
+      if (fit.good && fit.luma_step < 0.0) {
+        const Fit by_luma = fit_candidate(small, centre, radius, 0.1);
+        if (by_luma.good && by_luma.luma_step > 0.0) fit = by_luma;
+      }
       // Far darker outside, shading and all: the rim of the field or of a bright pupil.
       if (plausible(fit, options, least, most) && fit.plain_step > -0.05) fits.push_back(fit);
     }

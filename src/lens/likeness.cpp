@@ -37,6 +37,8 @@ Overlap overlap(const MarkTemplate& a, const MarkTemplate& b, int down, int righ
   return out;
 }
 
+constexpr int most_down = 8;  // steps of the radial grid, twice 0.06 limbal radii
+
 // The shift at which two ends' marks agree best.
 struct BestShift {
   double likeness = 0.0;
@@ -44,34 +46,7 @@ struct BestShift {
   int right = 0;
 };
 
-// The size that all but the strongest fiftieth of a template's points keep below.
-float usual_top(const cv::Mat1f& value) {
-  std::vector<float> sizes;
-  for (const float v : value)
-    if (v != 0.0F) sizes.push_back(std::abs(v));
-  if (sizes.empty()) return 0.0F;
-  const auto top = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() * 49 / 50);
-  std::nth_element(sizes.begin(), top, sizes.end());
-  return *top;
-}
-
-// Both ends carry the same marks: what is much stronger than anything at the other end is not one,
-// and counts as if it were as strong as marks can be.
-void limit_to_each_other(MarkTemplate& a, MarkTemplate& b) {
-  constexpr double most = 1.5;
-  for (std::size_t channel = 0; channel < channel_count; ++channel) {
-    const double limit = most * static_cast<double>(std::min(usual_top(a.value[channel]),
-                                                             usual_top(b.value[channel])));
-    for (MarkTemplate* end : {&a, &b}) {
-      end->value[channel] = cv::min(end->value[channel], limit);
-      end->value[channel] = cv::max(end->value[channel], -limit);
-    }
-  }
-}
-
-BestShift best_shift(MarkTemplate a, MarkTemplate b) {
-  limit_to_each_other(a, b);
-  constexpr int most_down = 8;   // steps of the radial grid, twice 0.06 limbal radii
+BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b) {
   constexpr int most_right = 4;  // columns, 1.1 degrees
   // Marks lie in the middle half of a strip; what else the two strips hold need not be alike.
   const int border = a.value[0].cols / 4;
@@ -96,6 +71,61 @@ BestShift best_shift(MarkTemplate a, MarkTemplate b) {
 double power(const MarkTemplate& mark) { return overlap(mark, mark, 0, 0).square_a; }
 
 double likeness(const MarkTemplate& a, const MarkTemplate& b) { return best_shift(a, b).likeness; }
+
+namespace {
+
+MarkTemplate without_rows_from(MarkTemplate mark, int row) {
+  const int rows = mark.value[0].rows;
+  for (auto& value : mark.value) {
+    value = value.clone();
+    if (row < rows) value.rowRange(std::max(0, row), rows).setTo(0.0F);
+  }
+  return mark;
+}
+
+double mean_distance_of(const MarkTemplate& mark, const RadialGrid& grid) {
+  double weighted = 0.0;
+  double weights = 0.0;
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    for (int row = 0; row < grid.count; ++row) {
+      const double size = cv::norm(mark.value[channel].row(row)) / mark.noise[channel];
+      weighted += size * size * grid.at(row);
+      weights += size * size;
+    }
+  }
+  return weights > 0.0 ? weighted / weights : mark.mean_distance;
+}
+
+}  // namespace
+
+bool keep_what_both_show(MarkTemplate& a, MarkTemplate& b, const RadialGrid& grid,
+                         const SharedRows& asked) {
+  if (likeness(a, b) >= asked.alike) return false;
+  const double least = asked.least_power * std::max(power(a), power(b));
+  const int rows = a.value[0].rows;
+  // From the most that might be shared to the least: an edge hides the outer marks first.
+  for (int last = rows - 1; last > 0; --last) {
+    const MarkTemplate inner_a = without_rows_from(a, last);
+    if (power(inner_a) < least) return false;
+    double best = asked.alike_in_part;
+    int best_last = -1;
+    for (int down = -most_down; down <= most_down; ++down) {
+      const MarkTemplate inner_b = without_rows_from(b, last + down);
+      if (power(inner_b) < least) continue;
+      const double alike = likeness(inner_a, inner_b);
+      if (alike <= best) continue;
+      best = alike;
+      best_last = last + down;
+    }
+    if (best_last < 0) continue;
+    a = inner_a;
+    b = without_rows_from(b, best_last);
+    a.mean_distance = mean_distance_of(a, grid);
+    b.mean_distance = mean_distance_of(b, grid);
+    return true;
+  }
+  return false;
+}
 
 namespace {
 

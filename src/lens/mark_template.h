@@ -82,6 +82,17 @@ double power(const MarkTemplate& mark);
 // marks, so what is not alike is not marks.
 double likeness(const MarkTemplate& a, const MarkTemplate& b);
 
+// A decentred lens shows its outer marks at one end only: the pupil's edge hides the other's, and
+// lies in their place. Where the two templates are not alike as a whole, both are cut off at the
+// furthest distance up to which they are; false where nothing was cut.
+struct SharedRows {
+  double alike = 0.6;          // as a whole: then nothing is cut
+  double alike_in_part = 0.8;  // more is asked of a choice among many
+  double least_power = 0.25;   // share of the stronger end's power that must be left at both
+};
+bool keep_what_both_show(MarkTemplate& a, MarkTemplate& b, const RadialGrid& grid,
+                         const SharedRows& asked = {});
+
 // Where the template's own marks lie: the angle about which their contrast is symmetric.
 double symmetric_angle(const MarkTemplate& mark, const StripGeometry& geometry);
 

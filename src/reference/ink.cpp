@@ -34,7 +34,9 @@ constexpr double clear_strength = 4.0;
 // lone mark.
 constexpr double centre_sd = 0.009;
 constexpr double ink_middle = 1.08;
-constexpr double least_se_rad = rad_from_deg(0.05);
+// Dye runs, dries in patches and is pressed unevenly: its middle lies beside the line that was
+// drawn by about this (0.02 mm at the limbus). Set on recordings made for tuning, ours and others'.
+constexpr double least_se_rad = rad_from_deg(0.2);
 
 struct Profile {
   std::vector<double> excess;    // bluish excess by column, grey levels of chroma

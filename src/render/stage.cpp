@@ -92,7 +92,6 @@ Vec4 absorb(const Vec4& light, const Vec4& strength, float density) {
 
 const Vec4 ink_absorbs{1.55F, 2.30F, 0.62F, 0.0F};  // violet dye
 const Vec4 blood_absorbs{0.45F, 2.60F, 2.50F, 0.0F};
-const Vec4 lamp_colour{1.0F, 0.97F, 0.90F, 0.0F};
 
 }  // namespace
 

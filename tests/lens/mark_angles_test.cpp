@@ -96,6 +96,45 @@ TEST_CASE("a decentred lens shows one end nearer: the marks are still taken toge
   CHECK(angle::deg_from_rad(found.b_rad) == Approx(-0.1).margin(0.03));
 }
 
+TEST_CASE("where the pupil's edge hides the outer marks of one end, the inner ones are compared") {
+  const MarkTemplate a = end_of({{10, 0.3, 0.3}, {15, 0.3, 0.3}, {20, 0.3, 0.3}}, 0.005, 1);
+  // In the place of the two outer marks lies an edge that runs across, nearer by a decentred lens.
+  const MarkTemplate b = end_of({{12, -0.1, 0.3}, {16, -3.0, 0.3}, {20, 3.0, 0.3}}, 0.005, 2);
+  MarkTemplate cut_a = a, cut_b = b;
+  REQUIRE(likeness(a, b) < 0.6);
+  REQUIRE(keep_what_both_show(cut_a, cut_b, grid));
+  CHECK(likeness(cut_a, cut_b) > 0.8);
+  CHECK(cut_a.mean_distance == Approx(grid.at(10)).margin(0.02));
+  CHECK(cut_b.mean_distance == Approx(grid.at(12)).margin(0.02));
+  const MarkAngles found = mark_angles(cut_a, cut_b, strip);
+  CHECK(angle::deg_from_rad(found.a_rad) == Approx(0.3).margin(0.05));
+  CHECK(angle::deg_from_rad(found.b_rad) == Approx(-0.1).margin(0.05));
+  // The templates that were handed in are left as they were.
+  CHECK(power(a) > 2.0 * power(cut_a));
+}
+
+TEST_CASE("ends that are alike are kept whole, and ends that share nothing are not cut to fit") {
+  MarkTemplate a = end_at(0.2, 0.005, 1), b = end_at(-0.2, 0.005, 2);
+  const double before = power(a);
+  CHECK_FALSE(keep_what_both_show(a, b, grid));
+  CHECK(power(a) == before);
+  int cut = 0;
+  for (std::uint64_t seed = 1; seed <= 40; ++seed) {
+    // Blobs anywhere, other ones at each end.
+    cv::RNG random(seed);
+    const auto clutter = [&] {
+      const auto spot = [&] {
+        return Spot{random.uniform(5, 24), random.uniform(-4.0, 4.0), random.uniform(-0.4, 0.4)};
+      };
+      return end_of({spot(), spot(), spot(), spot()}, 0.02, seed + 100);
+    };
+    MarkTemplate one = clutter(), other = clutter();
+    cut += keep_what_both_show(one, other, grid) ? 1 : 0;
+  }
+  INFO(cut << " of 40 pairs of clutter");
+  CHECK(cut <= 4);
+}
+
 TEST_CASE("marks lie in the run that holds the strongest distance, not at the optic's edge") {
   MarkProfile profile;
   for (auto& channel : profile.weight) channel.assign(static_cast<std::size_t>(grid.count), 0.0F);

@@ -68,7 +68,9 @@ TEST_CASE("two opposite marks do not depend on the limbus centre") {
   const auto ink = reference::find_ink(ring_with({{351.0, 4.0}, {170.6, 4.0}}, 2), two);
   REQUIRE(ink.found);
   CHECK(ink.zero_rad / rad == Approx(9.2).margin(0.1));
-  CHECK(ink.se_rad / rad < 0.1);
+  // What the dye itself leaves of two marks is 0.2 / sqrt(2); the centre adds next to nothing.
+  CHECK(ink.se_rad / rad > 0.14);
+  CHECK(ink.se_rad / rad < 0.17);
 }
 
 TEST_CASE("a mark that disagrees is named") {
