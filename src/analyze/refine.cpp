@@ -15,9 +15,6 @@ namespace {
 
 using timeline::Phase;
 
-// Both ends of a lens carry the same marks. On recordings made for tuning, ours and others', marks
-// that were read right were alike by 0.62 and more where both ends showed, clutter by 0.56 at most.
-constexpr double least_likeness = 0.6;
 constexpr double centre_spread = 0.008;  // limbal radii (0.05 mm): of the smoothed lens centre
 constexpr double centre_window_s =
     0.4;  // the centre is averaged over this: the eye's tilt moves it slowly
@@ -221,7 +218,7 @@ struct Offsets {
 };
 
 Offsets offsets_of(const PairTemplate& form) {
-  if (lens::likeness(form.a, form.b) < least_likeness)
+  if (!lens::same_marks(form.a, form.b))
     return {lens::symmetric_angle(form.a, strip_geometry),
             lens::symmetric_angle(form.b, strip_geometry), 0.0};
   const lens::MarkAngles angles = lens::mark_angles(form.a, form.b, strip_geometry);
@@ -294,12 +291,13 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   report.likeness = lens::likeness(form.a, form.b);
   const auto all = all_of(track);
   auto ends = measure(source, track, form, all, threads);
+  const bool same_marks = lens::same_marks(form.a, form.b);
   const bool weaker_a = lens::power(form.a) < lens::power(form.b);
   std::vector<Solved> solved(track.frame.size());
   for (const std::size_t k : all) {
     ends[k].a.turn_rad += offsets.a;
     ends[k].b.turn_rad += offsets.b;
-    if (report.likeness < least_likeness) (weaker_a ? ends[k].a : ends[k].b) = {};
+    if (!same_marks) (weaker_a ? ends[k].a : ends[k].b) = {};
     solved[k] = solve(ends[k], levers);
   }
   report.scatter = robust_scatter(track, solved);

@@ -2,6 +2,7 @@
 #include <array>
 #include <cmath>
 #include <numeric>
+#include <opencv2/core.hpp>
 #include <vector>
 
 #include "lens/mark_template.h"
@@ -46,14 +47,14 @@ struct BestShift {
   int right = 0;
 };
 
-BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b) {
-  constexpr int most_right = 4;  // columns, 1.1 degrees
+BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b, int reach_down,
+                     int most_right) {
   // Marks lie in the middle half of a strip; what else the two strips hold need not be alike.
   const int border = a.value[0].cols / 4;
   // On the scale of an overlap of the two.
   const Overlap whole = overlap(a, b, 0, 0, border);
   BestShift best;
-  for (int down = -most_down; down <= most_down; ++down) {
+  for (int down = -reach_down; down <= reach_down; ++down) {
     for (int right = -most_right; right <= most_right; ++right) {
       const Overlap part = overlap(a, b, down, right, border);
       // What lies outside the overlap at one end can't be compared; at least half must be left.
@@ -66,11 +67,31 @@ BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b) {
   return best;
 }
 
+BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b) {
+  constexpr int most_right = 4;  // columns, 1.1 degrees
+  return best_shift(a, b, most_down, most_right);
+}
+
 }  // namespace
 
 double power(const MarkTemplate& mark) { return overlap(mark, mark, 0, 0).square_a; }
 
 double likeness(const MarkTemplate& a, const MarkTemplate& b) { return best_shift(a, b).likeness; }
+
+double symmetry(const MarkTemplate& mark) {
+  constexpr int most_right = 12;  // columns: twice the 1.7 degrees that marks may lie off the middle
+  MarkTemplate mirrored = mark;
+  for (auto& value : mirrored.value) {
+    cv::Mat1f flipped;
+    cv::flip(value, flipped, 1);
+    value = flipped;
+  }
+  return best_shift(mark, mirrored, 0, most_right).likeness;
+}
+
+bool same_marks(const MarkTemplate& a, const MarkTemplate& b, const SameMarks& asked) {
+  return likeness(a, b) >= asked.alike && std::min(symmetry(a), symmetry(b)) >= asked.symmetric;
+}
 
 namespace {
 

@@ -27,20 +27,25 @@ std::array<Ray, meridians> rays() {
   return out;
 }
 
-// Median over the meridians of the step from just inside to just outside; meridians that leave the
-// patch don't count, and with under half of them left there is no answer (0).
+// Median over the meridians of the step from just inside to just outside, less the mean of the steps
+// before and behind it, for a glow that fades evenly towards the rim is no edge. Meridians that leave
+// the patch don't count, and with under half of them left there is no answer (0).
 float edge_step(const cv::Mat1f& smooth, const std::array<Ray, meridians>& ray, float cx, float cy,
                 float radius_px, float half_gap_px) {
   std::array<float, meridians> steps;
   std::size_t count = 0;
   for (const Ray& r : ray) {
-    const int xi = cvRound(cx + r.x * (radius_px - half_gap_px));
-    const int yi = cvRound(cy + r.y * (radius_px - half_gap_px));
-    const int xo = cvRound(cx + r.x * (radius_px + half_gap_px));
-    const int yo = cvRound(cy + r.y * (radius_px + half_gap_px));
-    if (xo < 0 || yo < 0 || xo >= smooth.cols || yo >= smooth.rows) continue;
-    if (xi < 0 || yi < 0 || xi >= smooth.cols || yi >= smooth.rows) continue;
-    steps[count++] = smooth(yi, xi) - smooth(yo, xo);
+    std::array<float, 4> luma;  // at -3, -1, 1 and 3 half gaps from the edge
+    bool within = true;
+    for (std::size_t k = 0; k < luma.size() && within; ++k) {
+      const float at = radius_px + (2.0F * static_cast<float>(k) - 3.0F) * half_gap_px;
+      const int x = cvRound(cx + r.x * at);
+      const int y = cvRound(cy + r.y * at);
+      within = x >= 0 && y >= 0 && x < smooth.cols && y < smooth.rows;
+      if (within) luma[k] = smooth(y, x);
+    }
+    if (!within) continue;
+    steps[count++] = 1.5F * (luma[1] - luma[2]) - 0.5F * (luma[0] - luma[3]);
   }
   if (2 * count < meridians) return 0.0F;
   const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(count / 2);

@@ -173,3 +173,16 @@ TEST_CASE("a template built for its distances leaves out a stronger edge elsewhe
   CHECK(likeness(one.build(distances), other.build(distances)) > 0.9);
   CHECK(one.build(distances).mean_distance == Approx(grid.at(13)).margin(0.03));
 }
+
+TEST_CASE("a fold that both ends happen to show is not taken for marks: it leans to one side") {
+  // What lies further out lies further round, as with an edge that crosses the strip at a slope.
+  const MarkTemplate fold = end_of({{9, -1.2, 0.3}, {12, 0.0, 0.3}, {15, 1.2, 0.3}}, 0.005, 1);
+  const MarkTemplate other = end_of({{9, -1.2, 0.3}, {12, 0.0, 0.3}, {15, 1.2, 0.3}}, 0.005, 2);
+  CHECK(likeness(fold, other) > 0.9);
+  CHECK(symmetry(fold) < 0.7);
+  CHECK_FALSE(same_marks(fold, other));
+  const MarkTemplate marks = end_at(1.5, 0.005, 3);
+  CHECK(symmetry(marks) > 0.95);  // wherever in the strip they lie
+  CHECK(same_marks(marks, end_at(-0.8, 0.005, 4)));
+  CHECK_FALSE(same_marks(marks, fold));
+}

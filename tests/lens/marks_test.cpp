@@ -217,3 +217,23 @@ TEST_CASE("the pupil's edge is found where it was drawn") {
   CHECK(pupil->centre.x() == Approx(0.03).margin(0.012));
   CHECK(pupil->centre.y() == Approx(-0.02).margin(0.012));
 }
+
+TEST_CASE("a glow that fades from the middle is no edge, and does not hide the one that is there") {
+  const PatchGeometry geometry;
+  cv::Mat1b glow(geometry.size_px, geometry.size_px);
+  const Eigen::Vector2d middle = geometry.pixel_from({0.0, 0.0});
+  const auto from_middle = [&](int x, int y) {
+    return std::hypot(x - middle.x(), y - middle.y()) / geometry.pixels_per_radius;
+  };
+  // From 200 to 100 over the patch: 5 % of the mean between the two sides of a supposed edge.
+  for (int y = 0; y < glow.rows; ++y)
+    for (int x = 0; x < glow.cols; ++x)
+      glow(y, x) = cv::saturate_cast<uchar>(200.0 - 145.0 * from_middle(x, y));
+  CHECK_FALSE(find_pupil(glow, geometry));
+  for (int y = 0; y < glow.rows; ++y)
+    for (int x = 0; x < glow.cols; ++x)
+      if (from_middle(x, y) > 0.58) glow(y, x) = cv::saturate_cast<uchar>(glow(y, x) - 12);
+  const auto pupil = find_pupil(glow, geometry);
+  REQUIRE(pupil);
+  CHECK(pupil->radius == Approx(0.58).margin(0.012));
+}
