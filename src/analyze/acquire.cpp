@@ -160,6 +160,15 @@ Evidence evidence_of(const std::vector<Window>& windows, const Acquired& acquire
   return evidence;
 }
 
+void score_all(const std::vector<Window>& windows, Acquired& learned,
+               const lens::PatchGeometry& geometry, int threads) {
+  learned.scores.assign(windows.size(), {});
+  for_each_index(windows.size(), threads, [&](std::size_t step) {
+    if (windows[step].has_contrast())
+      learned.scores[step] = score_window(windows[step], learned, geometry);
+  });
+}
+
 Acquired learn_from(const std::vector<Window>& windows, const Candidate& candidate,
                     const Suppositions& suppositions, const LensPrior& prior,
                     const lens::PatchGeometry& geometry, int threads) {
@@ -172,13 +181,9 @@ Acquired learn_from(const std::vector<Window>& windows, const Candidate& candida
         [&](std::size_t window) -> const lens::AxisScores& {
           return windows[window].scores[lens][chosen];
         },
-        suppositions[lens][chosen].light, lens == 0 ? prior.previous : prior.current, geometry);
+        {suppositions[lens][chosen].light, false}, lens == 0 ? prior.previous : prior.current, geometry);
   }
-  learned.scores.assign(windows.size(), {});
-  for_each_index(windows.size(), threads, [&](std::size_t step) {
-    if (windows[step].has_contrast())
-      learned.scores[step] = score_window(windows[step], learned, geometry);
-  });
+  score_all(windows, learned, geometry, threads);
   return learned;
 }
 
@@ -195,6 +200,24 @@ double shared_log_ratio(const AxisPath& path, const Acquired& learned) {
     sum += alike * alike * path.evidence[step];
   }
   return sum;
+}
+
+// The search looks for the lens centre in coarse steps, among marks as they might be anywhere. From
+// the clearest of the windows that it found the marks are learned once more: sharper, and about a
+// centre that clutter at a faint end has not drawn to itself.
+Acquired learn_again(const std::vector<Window>& windows, const Acquired& first, const AxisPath& path,
+                     const LensPrior& prior, const lens::PatchGeometry& geometry, int threads) {
+  Acquired again = first;
+  for (std::size_t lens = 0; lens < 2; ++lens) {
+    if (!first.signature[lens]) continue;
+    const auto learned = learn_marks(
+        windows, path, lens == 0 ? Phase::Previous : Phase::New,
+        [&](std::size_t window) -> const lens::AxisScores& { return first.scores[window][lens]; },
+        {first.signature[lens]->light, true}, lens == 0 ? prior.previous : prior.current, geometry);
+    if (learned) again.signature[lens] = learned;
+  }
+  score_all(windows, again, geometry, threads);
+  return again;
 }
 
 // The lens centre of each window: its own where both ends are clear, else the typical one.
@@ -257,6 +280,7 @@ Acquired acquire(std::vector<Window>& windows, const LensPrior& prior,
     candidates = candidates_among(windows, suppositions[1].size(), prior, step_s);
   }
   Acquired best;
+  AxisPath best_path;
   double best_log_ratio = -std::numeric_limits<double>::infinity();
   for (const Candidate& candidate : candidates) {
     Acquired learned = learn_from(windows, candidate, suppositions, prior, geometry, threads);
@@ -267,7 +291,10 @@ Acquired acquire(std::vector<Window>& windows, const LensPrior& prior,
     if (log_ratio <= best_log_ratio) continue;
     best_log_ratio = log_ratio;
     best = std::move(learned);
+    best_path = path;
   }
+  if (!best_path.phase.empty())
+    best = learn_again(windows, best, best_path, prior, geometry, threads);
   for (Window& window : windows) window.scores = {};
   return best;
 }

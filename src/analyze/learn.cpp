@@ -9,9 +9,29 @@ namespace {
 using timeline::AxisPath;
 using timeline::Phase;
 
-bool both_ends_strong(const lens::AxisScores& scores, int axis) {
+double weaker_end(const lens::AxisScores& scores, int axis) {
   const auto index = static_cast<std::size_t>(axis);
-  return scores.end_a[index] > 4.0F && scores.end_b[index] > 4.0F;
+  return std::min(scores.end_a[index], scores.end_b[index]);
+}
+
+bool both_ends_strong(const lens::AxisScores& scores, int axis) {
+  return weaker_end(scores, axis) > 4.0;
+}
+
+// The score of the weaker end from which a window is about as clear as the best quarter.
+double clear_enough(const std::vector<Window>& windows, const AxisPath& path, Phase phase,
+                    const ScoresOfWindow& scores_of) {
+  constexpr double share = 0.6;
+  std::vector<double> clearness;
+  for (std::size_t step = 0; step < windows.size(); ++step) {
+    if (path.phase[step] != phase || !windows[step].has_contrast()) continue;
+    if (both_ends_strong(scores_of(step), path.axis_deg[step]))
+      clearness.push_back(weaker_end(scores_of(step), path.axis_deg[step]));
+  }
+  if (clearness.empty()) return 0.0;
+  const auto best = clearness.begin() + static_cast<std::ptrdiff_t>(3 * clearness.size() / 4);
+  std::nth_element(clearness.begin(), best, clearness.end());
+  return share * *best;
 }
 
 bool rests(const AxisPath& path, std::size_t step) {
@@ -89,6 +109,22 @@ double likeness(const EndProfile& a, const EndProfile& b) {
   return best;
 }
 
+// The value at which half of the weight lies on either side.
+double weighted_median(const std::vector<double>& values, const std::vector<double>& weights) {
+  std::vector<std::size_t> order(values.size());
+  for (std::size_t k = 0; k < order.size(); ++k) order[k] = k;
+  std::sort(order.begin(), order.end(),
+            [&](std::size_t a, std::size_t b) { return values[a] < values[b]; });
+  double total = 0.0;
+  for (const double weight : weights) total += weight;
+  double below = 0.0;
+  for (const std::size_t k : order) {
+    below += weights[k];
+    if (below >= 0.5 * total) return values[k];
+  }
+  return values[order.back()];
+}
+
 // Marks that are only greyer than the glow need none of the licence that lighter ones do.
 bool lighter_than_glow(const lens::MarkProfile& profile) {
   constexpr double least_share = 0.1;  // of the contrast
@@ -110,10 +146,11 @@ bool lighter_than_glow(const lens::MarkProfile& profile) {
 }  // namespace
 
 std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path,
-                                         Phase phase, const ScoresOfWindow& scores_of, bool light,
+                                         Phase phase, const ScoresOfWindow& scores_of, LearnFrom from,
                                          const lens::StatedMarks& stated,
                                          const lens::PatchGeometry& geometry) {
   const int distances = radial_grid.count;
+  const double least_clear = from.clearest_only ? clear_enough(windows, path, phase, scores_of) : 0.0;
   std::array<std::vector<double>, lens::channel_count> sum;
   std::vector<double> count(static_cast<std::size_t>(distances), 0.0);
   for (auto& channel : sum) channel.assign(static_cast<std::size_t>(distances), 0.0);
@@ -121,6 +158,7 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
   for (EndProfile& end : ends) end.resize(distances);
   std::vector<double> centre_x;
   std::vector<double> centre_y;
+  std::vector<double> clearness;
   std::vector<double> end_scores;
   for (const bool only_resting : {true, false}) {
     for (std::size_t step = 0; step < windows.size(); ++step) {
@@ -128,13 +166,16 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
       const lens::AxisScores& scores = scores_of(step);
       if (!both_ends_strong(scores, path.axis_deg[step])) continue;
       if (only_resting && !rests(path, step)) continue;
+      if (weaker_end(scores, path.axis_deg[step]) < least_clear) continue;
       const auto axis = static_cast<std::size_t>(path.axis_deg[step]);
       const Eigen::Vector2d centre = scores.centre[axis].cast<double>();
       const lens::RayMap rays =
-          lens::ray_map(light ? windows[step].light_contrast : windows[step].contrast,
+          lens::ray_map(from.light ? windows[step].light_contrast : windows[step].contrast,
                         windows[step].inside, geometry, centre, radial_grid);
       end_scores.push_back(scores.end_a[axis]);
       end_scores.push_back(scores.end_b[axis]);
+      // An end that is barely seen may be clutter, which draws the centre to itself.
+      clearness.push_back(weaker_end(scores, path.axis_deg[step]));
       centre_x.push_back(centre.x());
       centre_y.push_back(centre.y());
       for (const int ray : {path.axis_deg[step], path.axis_deg[step] + lens::axis_count}) {
@@ -163,7 +204,7 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
                      values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2), values.end());
     return values[values.size() / 2];
   };
-  signature.centre = {median(centre_x), median(centre_y)};
+  signature.centre = {weighted_median(centre_x, clearness), weighted_median(centre_y, clearness)};
   // A mark is taken for one from a little under half of what these marks usually score.
   signature.profile.crossing = static_cast<float>(std::clamp(0.45 * median(end_scores), 3.5, 9.0));
   const double most_seen = *std::max_element(count.begin(), count.end());
@@ -178,7 +219,7 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
       largest = std::max(largest, static_cast<float>(kept));
     }
   }
-  signature.light = light && lighter_than_glow(signature.profile);
+  signature.light = from.light && lighter_than_glow(signature.profile);
   if (!could_be_marks(signature.profile, stated, signature.light)) return std::nullopt;
   // Inside the marks the meridian is empty.
   const auto holds_mark = [&](std::size_t index) {

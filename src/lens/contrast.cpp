@@ -110,9 +110,11 @@ void fill_holes(cv::Mat1b& mask) {
   cv::drawContours(mask, outlines, -1, cv::Scalar(255), cv::FILLED);
 }
 
-// A bubble is a bright rim about a dark inside, seldom bright all round: small parts are made
-// whole.
+// A bubble is a bright rim about a dark inside, seldom bright all round, and often bright on the one
+// side that faces the lamp and dark on the other. Small parts are made whole: a part that lies to one
+// side of the smallest circle about it is that circle's lit side.
 void round_off(cv::Mat1b& bright, int widest_px) {
+  constexpr double one_sided = 0.2;  // of the radius; half a disc lies off its middle by 0.42
   std::vector<std::vector<cv::Point>> outlines;
   cv::findContours(bright, outlines, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
   for (const auto& outline : outlines) {
@@ -121,6 +123,15 @@ void round_off(cv::Mat1b& bright, int widest_px) {
     std::vector<cv::Point> hull;
     cv::convexHull(outline, hull);
     cv::fillConvexPoly(bright, hull, cv::Scalar(255));
+    const cv::Moments area = cv::moments(outline);
+    cv::Point2f middle;
+    float radius = 0.0F;
+    cv::minEnclosingCircle(outline, middle, radius);
+    if (area.m00 <= 0.0) continue;
+    const double off = std::hypot(area.m10 / area.m00 - static_cast<double>(middle.x),
+                                  area.m01 / area.m00 - static_cast<double>(middle.y));
+    if (off > one_sided * static_cast<double>(radius))
+      cv::circle(bright, middle, static_cast<int>(std::ceil(radius)), cv::Scalar(255), cv::FILLED);
   }
 }
 
