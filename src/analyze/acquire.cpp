@@ -181,7 +181,8 @@ Acquired learn_from(const std::vector<Window>& windows, const Candidate& candida
         [&](std::size_t window) -> const lens::AxisScores& {
           return windows[window].scores[lens][chosen];
         },
-        {suppositions[lens][chosen].light, false}, lens == 0 ? prior.previous : prior.current, geometry);
+        {suppositions[lens][chosen].light, false}, lens == 0 ? prior.previous : prior.current,
+        geometry);
   }
   score_all(windows, learned, geometry, threads);
   return learned;
@@ -205,8 +206,9 @@ double shared_log_ratio(const AxisPath& path, const Acquired& learned) {
 // The search looks for the lens centre in coarse steps, among marks as they might be anywhere. From
 // the clearest of the windows that it found the marks are learned once more: sharper, and about a
 // centre that clutter at a faint end has not drawn to itself.
-Acquired learn_again(const std::vector<Window>& windows, const Acquired& first, const AxisPath& path,
-                     const LensPrior& prior, const lens::PatchGeometry& geometry, int threads) {
+Acquired learn_again(const std::vector<Window>& windows, const Acquired& first,
+                     const AxisPath& path, const LensPrior& prior,
+                     const lens::PatchGeometry& geometry, int threads) {
   Acquired again = first;
   for (std::size_t lens = 0; lens < 2; ++lens) {
     if (!first.signature[lens]) continue;

@@ -146,11 +146,12 @@ bool lighter_than_glow(const lens::MarkProfile& profile) {
 }  // namespace
 
 std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path,
-                                         Phase phase, const ScoresOfWindow& scores_of, LearnFrom from,
-                                         const lens::StatedMarks& stated,
+                                         Phase phase, const ScoresOfWindow& scores_of,
+                                         LearnFrom from, const lens::StatedMarks& stated,
                                          const lens::PatchGeometry& geometry) {
   const int distances = radial_grid.count;
-  const double least_clear = from.clearest_only ? clear_enough(windows, path, phase, scores_of) : 0.0;
+  const double least_clear =
+      from.clearest_only ? clear_enough(windows, path, phase, scores_of) : 0.0;
   std::array<std::vector<double>, lens::channel_count> sum;
   std::vector<double> count(static_cast<std::size_t>(distances), 0.0);
   for (auto& channel : sum) channel.assign(static_cast<std::size_t>(distances), 0.0);

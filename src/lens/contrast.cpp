@@ -110,9 +110,9 @@ void fill_holes(cv::Mat1b& mask) {
   cv::drawContours(mask, outlines, -1, cv::Scalar(255), cv::FILLED);
 }
 
-// A bubble is a bright rim about a dark inside, seldom bright all round, and often bright on the one
-// side that faces the lamp and dark on the other. Small parts are made whole: a part that lies to one
-// side of the smallest circle about it is that circle's lit side.
+// A bubble is a bright rim about a dark inside, seldom bright all round, and often bright on the
+// one side that faces the lamp and dark on the other. Small parts are made whole: a part that lies
+// to one side of the smallest circle about it is that circle's lit side.
 void round_off(cv::Mat1b& bright, int widest_px) {
   constexpr double one_sided = 0.2;  // of the radius; half a disc lies off its middle by 0.42
   std::vector<std::vector<cv::Point>> outlines;

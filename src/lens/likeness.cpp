@@ -47,8 +47,7 @@ struct BestShift {
   int right = 0;
 };
 
-BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b, int reach_down,
-                     int most_right) {
+BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b, int reach_down, int most_right) {
   // Marks lie in the middle half of a strip; what else the two strips hold need not be alike.
   const int border = a.value[0].cols / 4;
   // On the scale of an overlap of the two.
@@ -79,7 +78,8 @@ double power(const MarkTemplate& mark) { return overlap(mark, mark, 0, 0).square
 double likeness(const MarkTemplate& a, const MarkTemplate& b) { return best_shift(a, b).likeness; }
 
 double symmetry(const MarkTemplate& mark) {
-  constexpr int most_right = 12;  // columns: twice the 1.7 degrees that marks may lie off the middle
+  constexpr int most_right =
+      12;  // columns: twice the 1.7 degrees that marks may lie off the middle
   MarkTemplate mirrored = mark;
   for (auto& value : mirrored.value) {
     cv::Mat1f flipped;
