@@ -181,8 +181,7 @@ Acquired learn_from(const std::vector<Window>& windows, const Candidate& candida
         [&](std::size_t window) -> const lens::AxisScores& {
           return windows[window].scores[lens][chosen];
         },
-        {suppositions[lens][chosen].light, false}, lens == 0 ? prior.previous : prior.current,
-        geometry);
+        suppositions[lens][chosen].light, lens == 0 ? prior.previous : prior.current, geometry);
   }
   score_all(windows, learned, geometry, threads);
   return learned;
@@ -203,9 +202,9 @@ double shared_log_ratio(const AxisPath& path, const Acquired& learned) {
   return sum;
 }
 
-// The search looks for the lens centre in coarse steps, among marks as they might be anywhere. From
-// the clearest of the windows that it found the marks are learned once more: sharper, and about a
-// centre that clutter at a faint end has not drawn to itself.
+// The search looks for the lens centre in coarse steps, among marks as they might be anywhere. With
+// the axes and centres that the marks learned from it give, they are learned once more: sharper,
+// and about a better centre.
 Acquired learn_again(const std::vector<Window>& windows, const Acquired& first,
                      const AxisPath& path, const LensPrior& prior,
                      const lens::PatchGeometry& geometry, int threads) {
@@ -215,7 +214,7 @@ Acquired learn_again(const std::vector<Window>& windows, const Acquired& first,
     const auto learned = learn_marks(
         windows, path, lens == 0 ? Phase::Previous : Phase::New,
         [&](std::size_t window) -> const lens::AxisScores& { return first.scores[window][lens]; },
-        {first.signature[lens]->light, true}, lens == 0 ? prior.previous : prior.current, geometry);
+        first.signature[lens]->light, lens == 0 ? prior.previous : prior.current, geometry);
     if (learned) again.signature[lens] = learned;
   }
   score_all(windows, again, geometry, threads);

@@ -18,22 +18,6 @@ bool both_ends_strong(const lens::AxisScores& scores, int axis) {
   return weaker_end(scores, axis) > 4.0;
 }
 
-// The score of the weaker end from which a window is about as clear as the best quarter.
-double clear_enough(const std::vector<Window>& windows, const AxisPath& path, Phase phase,
-                    const ScoresOfWindow& scores_of) {
-  constexpr double share = 0.6;
-  std::vector<double> clearness;
-  for (std::size_t step = 0; step < windows.size(); ++step) {
-    if (path.phase[step] != phase || !windows[step].has_contrast()) continue;
-    if (both_ends_strong(scores_of(step), path.axis_deg[step]))
-      clearness.push_back(weaker_end(scores_of(step), path.axis_deg[step]));
-  }
-  if (clearness.empty()) return 0.0;
-  const auto best = clearness.begin() + static_cast<std::ptrdiff_t>(3 * clearness.size() / 4);
-  std::nth_element(clearness.begin(), best, clearness.end());
-  return share * *best;
-}
-
 bool rests(const AxisPath& path, std::size_t step) {
   const auto same = [&](std::size_t other) {
     if (path.axis_deg[other] < 0) return true;
@@ -43,7 +27,6 @@ bool rests(const AxisPath& path, std::size_t step) {
   return (step == 0 || same(step - 1)) && (step + 1 == path.axis_deg.size() || same(step + 1));
 }
 
-// Mean contrast along the two rays of each strong window of a phase.
 // Marks are short and lie on the optic. What is spread along the whole meridian is an instrument or
 // a fold, what lies beyond the optic's edge a haptic.
 bool could_be_marks(const lens::MarkProfile& profile, const lens::StatedMarks& stated,
@@ -146,12 +129,10 @@ bool lighter_than_glow(const lens::MarkProfile& profile) {
 }  // namespace
 
 std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path,
-                                         Phase phase, const ScoresOfWindow& scores_of,
-                                         LearnFrom from, const lens::StatedMarks& stated,
+                                         Phase phase, const ScoresOfWindow& scores_of, bool light,
+                                         const lens::StatedMarks& stated,
                                          const lens::PatchGeometry& geometry) {
   const int distances = radial_grid.count;
-  const double least_clear =
-      from.clearest_only ? clear_enough(windows, path, phase, scores_of) : 0.0;
   std::array<std::vector<double>, lens::channel_count> sum;
   std::vector<double> count(static_cast<std::size_t>(distances), 0.0);
   for (auto& channel : sum) channel.assign(static_cast<std::size_t>(distances), 0.0);
@@ -167,11 +148,10 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
       const lens::AxisScores& scores = scores_of(step);
       if (!both_ends_strong(scores, path.axis_deg[step])) continue;
       if (only_resting && !rests(path, step)) continue;
-      if (weaker_end(scores, path.axis_deg[step]) < least_clear) continue;
       const auto axis = static_cast<std::size_t>(path.axis_deg[step]);
       const Eigen::Vector2d centre = scores.centre[axis].cast<double>();
       const lens::RayMap rays =
-          lens::ray_map(from.light ? windows[step].light_contrast : windows[step].contrast,
+          lens::ray_map(light ? windows[step].light_contrast : windows[step].contrast,
                         windows[step].inside, geometry, centre, radial_grid);
       end_scores.push_back(scores.end_a[axis]);
       end_scores.push_back(scores.end_b[axis]);
@@ -220,7 +200,7 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
       largest = std::max(largest, static_cast<float>(kept));
     }
   }
-  signature.light = from.light && lighter_than_glow(signature.profile);
+  signature.light = light && lighter_than_glow(signature.profile);
   if (!could_be_marks(signature.profile, stated, signature.light)) return std::nullopt;
   // Inside the marks the meridian is empty.
   const auto holds_mark = [&](std::size_t index) {

@@ -13,18 +13,13 @@ namespace rhumb::analyze {
 
 using ScoresOfWindow = std::function<const lens::AxisScores&(std::size_t window)>;
 
-struct LearnFrom {
-  bool light = false;          // the map for marks lighter than the glow
-  bool clearest_only = false;  // windows that show both ends about as clearly as the best quarter
-};
-
 // Mean contrast along the two rays of the path's axis over the phase's windows that show both ends;
 // of those in which the lens rests, when there are three. Nothing when no window shows both ends,
 // or what they show can't be marks on the stated optic: too long, or beyond its edge; if lighter
 // than the glow also shorter than the stated pattern, as reflexes and bubbles are.
 std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows,
                                          const timeline::AxisPath& path, timeline::Phase phase,
-                                         const ScoresOfWindow& scores_of, LearnFrom from,
+                                         const ScoresOfWindow& scores_of, bool light,
                                          const lens::StatedMarks& stated,
                                          const lens::PatchGeometry& geometry);
 

@@ -215,14 +215,15 @@ struct Offsets {
   double a = 0.0;
   double b = 0.0;
   double mean_se_rad = 0.0;
+  bool of_both = false;  // both ends show the same marks; else the weaker may be clutter
 };
 
 Offsets offsets_of(const PairTemplate& form) {
-  if (!lens::same_marks(form.a, form.b))
+  if (lens::common_marks(form.a, form.b) < lens::least_common_marks)
     return {lens::symmetric_angle(form.a, strip_geometry),
-            lens::symmetric_angle(form.b, strip_geometry), 0.0};
+            lens::symmetric_angle(form.b, strip_geometry), 0.0, false};
   const lens::MarkAngles angles = lens::mark_angles(form.a, form.b, strip_geometry);
-  return {angles.a_rad, angles.b_rad, angles.mean_se_rad};
+  return {angles.a_rad, angles.b_rad, angles.mean_se_rad, true};
 }
 
 void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& levers,
@@ -291,13 +292,12 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   report.likeness = lens::likeness(form.a, form.b);
   const auto all = all_of(track);
   auto ends = measure(source, track, form, all, threads);
-  const bool same_marks = lens::same_marks(form.a, form.b);
   const bool weaker_a = lens::power(form.a) < lens::power(form.b);
   std::vector<Solved> solved(track.frame.size());
   for (const std::size_t k : all) {
     ends[k].a.turn_rad += offsets.a;
     ends[k].b.turn_rad += offsets.b;
-    if (!same_marks) (weaker_a ? ends[k].a : ends[k].b) = {};
+    if (!offsets.of_both) (weaker_a ? ends[k].a : ends[k].b) = {};
     solved[k] = solve(ends[k], levers);
   }
   report.scatter = robust_scatter(track, solved);

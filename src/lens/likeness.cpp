@@ -78,8 +78,8 @@ double power(const MarkTemplate& mark) { return overlap(mark, mark, 0, 0).square
 double likeness(const MarkTemplate& a, const MarkTemplate& b) { return best_shift(a, b).likeness; }
 
 double symmetry(const MarkTemplate& mark) {
-  constexpr int most_right =
-      12;  // columns: twice the 1.7 degrees that marks may lie off the middle
+  // Columns: twice the 1.7 degrees that marks may lie off the middle.
+  constexpr int most_right = 12;
   MarkTemplate mirrored = mark;
   for (auto& value : mirrored.value) {
     cv::Mat1f flipped;
@@ -89,8 +89,8 @@ double symmetry(const MarkTemplate& mark) {
   return best_shift(mark, mirrored, 0, most_right).likeness;
 }
 
-bool same_marks(const MarkTemplate& a, const MarkTemplate& b, const SameMarks& asked) {
-  return likeness(a, b) >= asked.alike && std::min(symmetry(a), symmetry(b)) >= asked.symmetric;
+double common_marks(const MarkTemplate& a, const MarkTemplate& b) {
+  return likeness(a, b) * symmetry(a) * symmetry(b);
 }
 
 namespace {

@@ -237,3 +237,27 @@ TEST_CASE("a glow that fades from the middle is no edge, and does not hide the o
   REQUIRE(pupil);
   CHECK(pupil->radius == Approx(0.58).margin(0.012));
 }
+
+TEST_CASE("a bubble lit on one side is left out whole, a round spot no further than it reaches") {
+  const PatchGeometry geometry;
+  Patch patch;
+  patch.luma = cv::Mat(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(120));
+  patch.saturation = cv::Mat(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(90));
+  const cv::Point bubble(60, 60);
+  const cv::Point spot(120, 120);
+  constexpr int radius = 8;
+  cv::circle(patch.luma, bubble, radius, cv::Scalar(95), cv::FILLED);
+  cv::ellipse(patch.luma, bubble, {radius, radius}, 45.0, -90.0, 90.0, cv::Scalar(160), cv::FILLED);
+  cv::circle(patch.luma, spot, radius, cv::Scalar(160), cv::FILLED);
+  const ContrastMap map = contrast_map(patch, geometry, {});
+  for (const double share : {0.5, 0.9}) {
+    CAPTURE(share);
+    const int off = static_cast<int>(share * radius / std::sqrt(2.0));
+    CHECK(map.usable(bubble.y + off, bubble.x + off) == 0);  // lit
+    CHECK(map.usable(bubble.y - off, bubble.x - off) == 0);  // dark
+  }
+  const int beside = radius + 5;  // beyond the margin of the mask
+  CHECK(map.usable(spot.y, spot.x) == 0);
+  CHECK(map.usable(spot.y, spot.x - beside) != 0);
+  CHECK(map.usable(spot.y - beside, spot.x) != 0);
+}
