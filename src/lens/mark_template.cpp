@@ -11,6 +11,9 @@ namespace {
 // Neighbouring points of a strip share pixels (three columns to a pixel) and the picture's own
 // blur.
 constexpr double points_per_independent = 6.0;
+// Points that fewer frames saw, against the best-seen one, are left out: the mean of a few frames
+// is as wide as an outlier, and one outlier would outweigh the mark.
+constexpr double least_seen = 0.3;
 
 }  // namespace
 
@@ -55,10 +58,9 @@ MarkTemplate TemplateBuilder::build(std::span<const float> distances) const {
     }
     mark.noise[channel] =
         static_cast<float>(std::max(1e-4, std::sqrt(total / std::max(points, 1e-9))));
-    // Points that few frames saw say little of the lens.
     for (int row = 0; row < grid_.count; ++row) {
       for (int col = 0; col < strip_.columns(); ++col) {
-        if (weight_(row, col) < 0.1 * heaviest) mark.value[channel](row, col) = 0.0F;
+        if (weight_(row, col) < least_seen * heaviest) mark.value[channel](row, col) = 0.0F;
         const double z = mark.value[channel](row, col) / mark.noise[channel];
         // The outer quarter of the strip is surroundings.
         if (std::abs(strip_.angle_at(col)) < 0.75 * strip_.reach_rad) {

@@ -228,21 +228,46 @@ void Stage::draw_tools(const Instant& now, int y0, int y1, Vec4* rows) const {
   }
 }
 
-void Stage::draw_glints(const Instant& now, int y0, int y1, Vec4* rows) const {
-  const int width = scene_.camera.width;
-  for (const Glint& g : glints_of(now, scene_)) {
-    const double bloom = 5.0 * g.radius_px + 4.0;
-    within(g.at_px.x(), g.at_px.y(), 3.0 * bloom, width, y0, y1,
-           [&](int x, int y, double dx, double dy) {
-             const double round = std::hypot(dx, dy);
-             const double box = std::max(std::abs(dx), std::abs(dy));
-             const double d = round + g.square * (box - round);
-             const double core = std::clamp(g.radius_px - d + 0.5, 0.0, 1.0);
-             const double halo = 0.006 * std::exp(-round * round / (2.0 * bloom * bloom / 2.5));
-             rows[static_cast<std::ptrdiff_t>(y - y0) * width + x] +=
-                 Vec4{1.0F, 0.98F, 0.93F, 0.0F} * static_cast<float>(g.light * (core + halo));
-           });
+namespace {
+
+// The halo is a Gaussian of the distance: a product of one along each side.
+std::vector<float> bell(int from, int to, double centre, double variance) {
+  std::vector<float> values;
+  for (int i = from; i <= to; ++i)
+    values.push_back(static_cast<float>(std::exp(-(i - centre) * (i - centre) / (2.0 * variance))));
+  return values;
+}
+
+void draw_glint(const Glint& g, int width, int y0, int y1, Vec4* rows) {
+  const double bloom = 5.0 * g.radius_px + 4.0;
+  const double cx = g.at_px.x();
+  const double cy = g.at_px.y();
+  const int top = std::max(y0, static_cast<int>(std::floor(cy - 3.0 * bloom)));
+  const int bottom = std::min(y1 - 1, static_cast<int>(std::ceil(cy + 3.0 * bloom)));
+  const int left = std::max(0, static_cast<int>(std::floor(cx - 3.0 * bloom)));
+  const int right = std::min(width - 1, static_cast<int>(std::ceil(cx + 3.0 * bloom)));
+  const std::vector<float> along = bell(left, right, cx, bloom * bloom / 2.5);
+  const std::vector<float> down = bell(top, bottom, cy, bloom * bloom / 2.5);
+  const Vec4 light = Vec4{1.0F, 0.98F, 0.93F, 0.0F} * static_cast<float>(g.light);
+  for (int y = top; y <= bottom; ++y) {
+    Vec4* row = rows + static_cast<std::ptrdiff_t>(y - y0) * width;
+    const float halo = 0.006F * down[static_cast<std::size_t>(y - top)];
+    for (int x = left; x <= right; ++x)
+      row[x] += light * (halo * along[static_cast<std::size_t>(x - left)]);
   }
+  within(cx, cy, 1.5 * g.radius_px + 1.0, width, y0, y1, [&](int x, int y, double dx, double dy) {
+    const double round = std::hypot(dx, dy);
+    const double box = std::max(std::abs(dx), std::abs(dy));
+    const double d = round + g.square * (box - round);
+    rows[static_cast<std::ptrdiff_t>(y - y0) * width + x] +=
+        light * static_cast<float>(std::clamp(g.radius_px - d + 0.5, 0.0, 1.0));
+  });
+}
+
+}  // namespace
+
+void Stage::draw_glints(const Instant& now, int y0, int y1, Vec4* rows) const {
+  for (const Glint& g : glints_of(now, scene_)) draw_glint(g, scene_.camera.width, y0, y1, rows);
 }
 
 std::vector<Disc> Stage::glints(const Instant& now) const {

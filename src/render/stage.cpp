@@ -1,6 +1,7 @@
 #include "render/stage.h"
 
 #include <cmath>
+#include <future>
 #include <numbers>
 
 #include "render/rng.h"
@@ -14,14 +15,21 @@ Stage::Stage(const Scene& scene)
   for (const Event& e : scene.events)
     if (e.what == Happening::Zoom) most = std::max(most, zoom *= e.factor);
   const double per_mm = texel_density(most * scene.camera.width / scene.microscope.field_mm);
-  sclera_ = paint_sclera(scene, surfaces_, std::min(0.88 * per_mm, 75.0));
-  wet_ = paint_wetness(scene, surfaces_, std::min(0.88 * per_mm, 75.0));
-  iris_ = paint_iris(scene, per_mm);
+  // The planes know nothing of each other: they are painted side by side.
+  const auto aside = [](auto paint) { return std::async(std::launch::async, paint); };
+  auto sclera =
+      aside([&] { return paint_sclera(scene, surfaces_, std::min(0.88 * per_mm, 75.0)); });
+  auto wet = aside([&] { return paint_wetness(scene, surfaces_, std::min(0.88 * per_mm, 75.0)); });
+  auto iris = aside([&] { return paint_iris(scene, per_mm); });
+  auto surround = aside([&] { return paint_surround(scene, per_mm); });
   capsule_ = paint_capsule(scene, 0.7 * per_mm);
   if (scene.has_lens) lens_ = paint_lens(scene.lens, 1.2 * per_mm, key_of(scene.seed, 501));
   if (scene.has_previous)
     previous_ = paint_lens(scene.previous, 1.2 * per_mm, key_of(scene.seed, 502));
-  surround_ = paint_surround(scene, per_mm);
+  sclera_ = sclera.get();
+  wet_ = wet.get();
+  iris_ = iris.get();
+  surround_ = surround.get();
 }
 
 Instant Stage::at(double time_s) const {
@@ -47,15 +55,14 @@ Instant Stage::at(double time_s) const {
 struct Stage::Row {
   float step_x[3], step_y[3], base[3];  // line of sight's start: base + x step_x + y step_y, eye mm
   float sight[3];                       // its direction
-  float circle[3];           // symmetric matrix that makes the limbus a circle: xx, xy, yy
-  float cos_turn, sin_turn;  // of the lens
+  float circle[3];  // symmetric matrix that makes the limbus a circle: xx, xy, yy
   float lens_u[3], lens_v[3], lens_n[3];  // lens axes in the eye
   float lens_c[3];
   float squeeze;      // of a lens that is not unfolded
   float patch[2];     // centre of the reflex's bright part
   float crescent[2];  // direction of its dark part
   float lamp[2];      // where the lamp stands, seen from the eye's edges
-  float eta, soft, limbus, limbus_reach;
+  float eta, soft, limbus;
   float schlieren;
   bool lens_shown;
 };
@@ -95,30 +102,30 @@ const Vec4 blood_absorbs{0.45F, 2.60F, 2.50F, 0.0F};
 
 }  // namespace
 
-Vec4 Stage::inside_light(const Instant& now, const Row& row, const float* o, float light) const {
-  const float* d = row.sight;
-  const auto radius = static_cast<float>(surfaces_.cornea_radius_mm);
-  const auto cz = static_cast<float>(surfaces_.cornea_centre_z);
-  const float fx = o[0];
-  const float fy = o[1];
-  const float fz = o[2] - cz;
-  const float b = fx * d[0] + fy * d[1] + fz * d[2];
-  const float root = std::max(0.0F, b * b - (fx * fx + fy * fy + fz * fz) + radius * radius);
-  const float t = -b - std::sqrt(root);
-  const float hx = fx + t * d[0];
-  const float hy = fy + t * d[1];
-  const float hz = fz + t * d[2];
-  const float inv = 1.0F / radius;
-  const float cosine = -(d[0] * hx + d[1] * hy + d[2] * hz) * inv;
-  const float k = row.eta * cosine -
-                  std::sqrt(std::max(0.0F, 1.0F - row.eta * row.eta * (1.0F - cosine * cosine)));
-  const float rx = row.eta * d[0] + k * hx * inv;
-  const float ry = row.eta * d[1] + k * hy * inv;
-  const float rz = row.eta * d[2] + k * hz * inv;
-  const float pz = hz + cz;
-  const float s_iris = (static_cast<float>(surfaces_.iris_z) - pz) / rz;
-  const float ix = hx + s_iris * rx;
-  const float iy = hy + s_iris * ry;
+// Four neighbours' lines of sight on the outer surface; a lane each.
+struct Stage::Four {
+  Vec4 eye[3];      // start of the line of sight, eye mm
+  Vec4 nx, ny, nz;  // outward normal of the sclera's sphere
+  Vec4 out_mm;      // beyond the limbus
+  Vec4 white;       // 0 cornea, 1 sclera
+  Vec4 facing, rim, map_x, map_y;
+  Vec4 root;  // not above 0 where the line misses the globe
+  // Of the cornea, where any of the four shows it: the point met, the sight's direction behind it,
+  // and where that meets the plane of the iris.
+  Vec4 cornea[3], inside[3];
+  Vec4 iris_x, iris_y;
+};
+
+Vec4 Stage::inside_light(const Instant& now, const Row& row, const Four& four, int lane,
+                         float light) const {
+  const float hx = four.cornea[0][lane];
+  const float hy = four.cornea[1][lane];
+  const float pz = four.cornea[2][lane];
+  const float rx = four.inside[0][lane];
+  const float ry = four.inside[1][lane];
+  const float rz = four.inside[2][lane];
+  const float ix = four.iris_x[lane];
+  const float iy = four.iris_y[lane];
 
   // A pupil that has changed size: the iris stretches between its edge and its root.
   float tx = ix;
@@ -193,7 +200,8 @@ Vec4 Stage::inside_light(const Instant& now, const Row& row, const float* o, flo
       const float r = std::sqrt(ax * ax + ay * ay) + 1e-4F;
       // An edge catches the lamp on the side that faces it.
       const float facing = (ax * row.lamp[0] + ay * row.lamp[1]) / r;
-      edge += lens[2] * (0.06F + 0.5F * std::pow(std::max(0.0F, facing), 6.0F));
+      const float towards = std::max(0.0F, facing) * std::max(0.0F, facing);
+      edge += lens[2] * (0.06F + 0.5F * towards * towards * towards);
     }
     Vec4 back{static_cast<float>(reflex.colour[0]), static_cast<float>(reflex.colour[1]),
               static_cast<float>(reflex.colour[2]), 0.0F};
@@ -210,16 +218,6 @@ Vec4 Stage::inside_light(const Instant& now, const Row& row, const float* o, flo
   const float rim2 = (hx * hx + hy * hy) / (row.limbus * row.limbus);
   return out + Vec4{0.92F, 0.98F, 1.0F, 0.0F} * (light * (0.006F + 0.022F * rim2 * rim2 * rim2));
 }
-
-// Four neighbours' lines of sight on the outer surface; a lane each.
-struct Stage::Four {
-  Vec4 eye[3];      // start of the line of sight, eye mm
-  Vec4 nx, ny, nz;  // outward normal of the sclera's sphere
-  Vec4 out_mm;      // beyond the limbus
-  Vec4 white;       // 0 cornea, 1 sclera
-  Vec4 facing, rim, map_x, map_y;
-  Vec4 root;  // not above 0 where the line misses the globe
-};
 
 Stage::Four Stage::meet(const Row& row, Vec4 sx, Vec4 sy) const {
   Four f;
@@ -254,7 +252,35 @@ Stage::Four Stage::meet(const Row& row, Vec4 sx, Vec4 sy) const {
   const Vec4 fold = 2.0F * radius / (1.0F + f.nz);
   f.map_x = fold * f.nx;
   f.map_y = fold * f.ny;
+  if (least(f.white) < 1.0F) refract(row, f);
   return f;
+}
+
+// Snell's law at the cornea's sphere, in vector form, and on to the plane of the iris.
+void Stage::refract(const Row& row, Four& f) const {
+  const float* d = row.sight;
+  const auto radius = static_cast<float>(surfaces_.cornea_radius_mm);
+  const auto cz = static_cast<float>(surfaces_.cornea_centre_z);
+  const Vec4 fz = f.eye[2] - cz;
+  const Vec4 b = f.eye[0] * d[0] + f.eye[1] * d[1] + fz * d[2];
+  const Vec4 from2 = f.eye[0] * f.eye[0] + f.eye[1] * f.eye[1] + fz * fz;
+  const Vec4 t = -b - root(within(b * b - from2 + radius * radius, 0.0F, 1e9F));
+  const float inv = 1.0F / radius;
+  const Vec4 hx = f.eye[0] + t * d[0];
+  const Vec4 hy = f.eye[1] + t * d[1];
+  const Vec4 hz = fz + t * d[2];
+  const Vec4 cosine = -(d[0] * hx + d[1] * hy + d[2] * hz) * inv;
+  const Vec4 sine2 = row.eta * row.eta * (1.0F - cosine * cosine);
+  const Vec4 k = (row.eta * cosine - root(within(1.0F - sine2, 0.0F, 1e9F))) * inv;
+  f.cornea[0] = hx;
+  f.cornea[1] = hy;
+  f.cornea[2] = hz + cz;
+  f.inside[0] = row.eta * d[0] + k * hx;
+  f.inside[1] = row.eta * d[1] + k * hy;
+  f.inside[2] = row.eta * d[2] + k * hz;
+  const Vec4 reach = (static_cast<float>(surfaces_.iris_z) - f.cornea[2]) / f.inside[2];
+  f.iris_x = hx + reach * f.inside[0];
+  f.iris_y = hy + reach * f.inside[1];
 }
 
 Vec4 Stage::eye_light(const Instant& now, const Row& row, const Four& f, int lane,
@@ -264,10 +290,7 @@ Vec4 Stage::eye_light(const Instant& now, const Row& row, const Four& f, int lan
   if (f.root[lane] <= 0.0F || f.nz[lane] < 0.05F) return flesh;
   const float white = f.white[lane];
   Vec4 colour{};
-  if (white < 1.0F) {
-    const float o[3] = {f.eye[0][lane], f.eye[1][lane], f.eye[2][lane]};
-    colour = inside_light(now, row, o, light);
-  }
+  if (white < 1.0F) colour = inside_light(now, row, f, lane, light);
   if (f.out_mm[lane] <= -3.2F) return colour;
   const Vec4 surface = sclera_.at(f.map_x[lane], f.map_y[lane]);
   const Vec4 wet = wet_.at(f.map_x[lane], f.map_y[lane]);

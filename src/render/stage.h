@@ -51,8 +51,10 @@ class Stage {
   struct Row;
   struct Four;
   Four meet(const Row& row, Vec4 sx, Vec4 sy) const;
+  void refract(const Row& row, Four& four) const;
   Vec4 eye_light(const Instant& now, const Row& row, const Four& four, int lane, float light) const;
-  Vec4 inside_light(const Instant& now, const Row& row, const float* origin, float light) const;
+  Vec4 inside_light(const Instant& now, const Row& row, const Four& four, int lane,
+                    float light) const;
   Vec4 lamp_light(Vec4 scene_x, Vec4 scene_y) const;
   void draw_bubbles(const Instant& now, int y0, int y1, Vec4* rows) const;
   void draw_tools(const Instant& now, int y0, int y1, Vec4* rows) const;

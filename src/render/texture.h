@@ -17,6 +17,7 @@ inline Vec4 within(Vec4 v, float low, float high) {
   v = v < low ? all(low) : v;
   return v > high ? all(high) : v;
 }
+inline float least(Vec4 v) { return std::min(std::min(v[0], v[1]), std::min(v[2], v[3])); }
 inline Vec4 root(Vec4 v) {
   for (int k = 0; k < 4; ++k) v[k] = std::sqrt(v[k]);
   return v;
