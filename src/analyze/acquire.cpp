@@ -14,7 +14,9 @@ using timeline::AxisEvidence;
 using timeline::AxisPath;
 using timeline::Phase;
 
-constexpr std::size_t learned_candidates = 3;  // of the suppositions, that are learned from
+// What is learned from: every supposition of the new lens with the previous lens that goes best
+// with it, and the best of them with the next ones of the previous lens.
+constexpr std::size_t others_of_previous = 2;
 
 float best_total(const lens::AxisScores& scores) {
   return *std::max_element(scores.total.begin(), scores.total.end());
@@ -95,8 +97,19 @@ std::vector<Candidate> candidates_among(const std::vector<Window>& windows,
   std::stable_sort(
       candidates.begin(), candidates.end(),
       [](const Candidate& a, const Candidate& b) { return a.path.log_ratio > b.path.log_ratio; });
-  if (candidates.size() > learned_candidates) candidates.resize(learned_candidates);
-  return candidates;
+  std::vector<Candidate> kept;
+  for (Candidate& candidate : candidates) {
+    const bool new_kind = std::none_of(kept.begin(), kept.end(), [&](const Candidate& one) {
+      return one.current == candidate.current;
+    });
+    const auto as_best = std::count_if(kept.begin(), kept.end(), [&](const Candidate& one) {
+      return one.current == kept.front().current;
+    });
+    const bool next_previous = !new_kind && candidate.current == kept.front().current &&
+                               static_cast<std::size_t>(as_best) <= others_of_previous;
+    if (new_kind || next_previous) kept.push_back(std::move(candidate));
+  }
+  return kept;
 }
 
 // Nothing lighter than the glow needs to be looked for where darker marks explain nearly every

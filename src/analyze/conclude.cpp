@@ -41,8 +41,6 @@ struct Reading {
   WindowReading windows;
   FrameReading coarse;
   FineReading fine;
-  double previous_log_ratio = 0.0;
-  double current_log_ratio = 0.0;
 };
 
 Reading read_lens(const Pass& pass, const LensPrior& prior, int threads, const Progress& progress) {

@@ -303,6 +303,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   report.scatter = robust_scatter(track, solved);
   std::vector<timeline::Reading> readings(track.frame.size());
   std::vector<double> steps(track.frame.size(), 0.0);
+  std::vector<bool> resting(track.frame.size(), false);
   for (const std::size_t k : all) {
     readings[k].given = solved[k].given;
     readings[k].value_rad = track.axis_rad[k] + solved[k].turn_rad;
@@ -314,16 +315,18 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     const bool rests = track.resting[k] && track.resting[k - 1] && !path_turns(path_axis, k);
     // A resting lens creeps by some tenths of a degree a second at most; a turned one moves at tens
     // of degrees, and jerks at more.
+    resting[k] = rests;
     steps[k] = rests ? 0.004 * std::sqrt(dt) : 1.5 * dt + 0.02 * std::sqrt(dt);
   }
   const auto smoothed = timeline::smooth(readings, steps);
   report.slow_excess = slow_excess(track, readings, time_s);
+  const std::vector<double> wandering = wander(track, resting, smoothed, time_s);
   const std::vector<double> centre_error = centre_errors(track, ends, levers, time_s);
   for (const std::size_t k : all) {
     FineAxis& out = frames[track.frame[k]];
     out.phase = phase;
     out.axis_rad = smoothed[k].value_rad;
-    out.se_rad = std::hypot(report.slow_excess * smoothed[k].se_rad, centre_error[k]);
+    out.se_rad = std::hypot(report.slow_excess * smoothed[k].se_rad, centre_error[k], wandering[k]);
     out.own = readings[k];
     out.end_a = shows(ends[k].a);
     out.end_b = shows(ends[k].b);

@@ -122,6 +122,42 @@ std::vector<double> centre_errors(const Track& track, const std::vector<EndPair>
   return error;
 }
 
+std::vector<double> wander(const Track& track, const std::vector<bool>& rests,
+                           std::span<const timeline::Smoothed> axis,
+                           std::span<const double> time_s) {
+  constexpr double least_s = 1.0;
+  const std::size_t n = track.frame.size();
+  std::vector<double> out(n, 0.0);
+  std::size_t from = 0;
+  while (from < n) {
+    std::size_t to = from;
+    while (to < n && rests[to] && track.frame[to] == track.frame[from] + (to - from)) ++to;
+    const auto at = [&](std::size_t k) {
+      return time_s[track.frame[k]] - time_s[track.frame[from]];
+    };
+    if (to > from && at(to - 1) >= least_s) {
+      // About a straight line, since a lens may turn slowly.
+      double t = 0.0, tt = 0.0, y = 0.0, ty = 0.0, yy = 0.0;
+      for (std::size_t k = from; k < to; ++k) {
+        const double value = axis[k].value_rad - axis[from].value_rad;
+        t += at(k);
+        tt += at(k) * at(k);
+        y += value;
+        ty += at(k) * value;
+        yy += value * value;
+      }
+      const auto count = static_cast<double>(to - from);
+      const double across = ty - t * y / count;
+      const double left = yy - y * y / count - across * across / (tt - t * t / count);
+      std::fill(out.begin() + static_cast<std::ptrdiff_t>(from),
+                out.begin() + static_cast<std::ptrdiff_t>(to),
+                std::sqrt(std::max(0.0, left) / count));
+    }
+    from = std::max(to, from + 1);
+  }
+  return out;
+}
+
 // Viscoelastic refracts unevenly, and until it has been washed out each mark is seen a little
 // beside its place. It comes and goes with instruments, and an instrument in the pupil covers part
 // of it.

@@ -27,6 +27,13 @@ double slow_excess(const Track& track, std::span<const timeline::Reading> readin
 std::vector<double> centre_errors(const Track& track, const std::vector<EndPair>& ends,
                                   const Levers& levers, std::span<const double> time_s);
 
+// By entry of the track: how far the smoothed axis wanders about a straight line over the stretch
+// in which the lens rests, root mean square; 0 while it moves and in stretches shorter than a
+// second. A resting lens does not wander, so this is error that no single reading knows of.
+std::vector<double> wander(const Track& track, const std::vector<bool>& rests,
+                           std::span<const timeline::Smoothed> axis,
+                           std::span<const double> time_s);
+
 // Fills when the lens's surroundings were settled.
 void find_settled(const Track& track, const FrameReading& coarse, std::span<const double> time_s,
                   FineReport& report);

@@ -23,8 +23,8 @@ constexpr double longest_bridged_s = 4.0;  // between two own readings that agre
 // What refraction between lens and cornea does to the direction between two marks, standard
 // deviation: with viscoelastic in the eye, and after it was washed out. Estimated on recordings,
 // see docs/method.md.
-constexpr double unsettled_refraction_rad = 0.0075;
-constexpr double settled_refraction_rad = 0.0036;
+constexpr double unsettled_refraction_rad = 0.0065;
+constexpr double settled_refraction_rad = 0.0024;
 constexpr double still_speed_rad_s = 0.02;  // 1.1 degrees a second
 constexpr double least_still_s = 0.4;
 

@@ -38,6 +38,34 @@ bool believed(const FineReading& fine, const WindowReading& windows, Phase phase
   return readings >= least_readings;
 }
 
+double log_ratio_of(const timeline::AxisPath& path, Phase phase) {
+  double sum = 0.0;
+  for (std::size_t k = 0; k < path.phase.size(); ++k)
+    if (path.phase[k] == phase) sum += static_cast<double>(path.evidence[k]);
+  return sum;
+}
+
+// Whether what was taken for this lens's marks speaks louder than clutter does: in the windows, in
+// the frames, and in the mean frame.
+bool stands_out(const WindowReading& windows, const FrameReading& coarse, Phase phase) {
+  const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
+  const bool light = signature && signature->light;
+  const double least = light ? least_log_ratio_if_light : least_log_ratio;
+  if (log_ratio_of(windows.path, phase) < least || log_ratio_of(coarse.path, phase) < least)
+    return false;
+  double frames = 0.0;
+  double evidence = 0.0;
+  for (std::size_t k = 0; k < coarse.path.phase.size(); ++k) {
+    if (coarse.path.phase[k] != phase) continue;
+    // A lens that moves unseen neither speaks for the marks nor against them.
+    if (coarse.path.moving[k] && coarse.path.evidence[k] <= 0.0F) continue;
+    frames += 1.0;
+    evidence += static_cast<double>(coarse.path.evidence[k]);
+  }
+  const double least_mean = light ? least_mean_log_ratio_if_light : least_mean_log_ratio;
+  return frames > 0.0 && evidence >= least_mean * frames;
+}
+
 std::string people_axis(double rad) {
   const double rounded = std::round(10.0 * deg_from_rad(angle::wrap_axis(rad))) / 10.0;
   // People write 180 where a machine file has 0.
@@ -196,25 +224,11 @@ void fill_limitations(outcome::CaseOutcome& outcome) {
 
 Belief belief_in(const WindowReading& windows, const FrameReading& coarse,
                  const FineReading& fine) {
-  Belief belief;
-  // A lens that moves unseen neither speaks for the marks nor against them.
-  double frames = 0.0;
-  double evidence = 0.0;
-  for (std::size_t k = 0; k < coarse.path.phase.size(); ++k) {
-    if (coarse.path.phase[k] == Phase::None) continue;
-    if (coarse.path.moving[k] && coarse.path.evidence[k] <= 0.0F) continue;
-    frames += 1.0;
-    evidence += coarse.path.evidence[k];
-  }
-  const bool light = windows.current && windows.current->light;
-  const double least = light ? least_log_ratio_if_light : least_log_ratio;
-  if (windows.log_ratio < least || coarse.path.log_ratio < least) return belief;
-  const double least_mean = light ? least_mean_log_ratio_if_light : least_mean_log_ratio;
-  if (evidence < least_mean * frames) return belief;
-
-  belief.previous = believed(fine, windows, Phase::Previous);
-  belief.current = believed(fine, windows, Phase::New);
-  return belief;
+  // Each lens stands on its own evidence: the one can be clear and the other clutter.
+  return {
+      .previous =
+          stands_out(windows, coarse, Phase::Previous) && believed(fine, windows, Phase::Previous),
+      .current = stands_out(windows, coarse, Phase::New) && believed(fine, windows, Phase::New)};
 }
 
 void summarise(outcome::CaseOutcome& outcome, const RowInputs& inputs,

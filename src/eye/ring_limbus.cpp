@@ -4,119 +4,200 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <opencv2/imgproc.hpp>
 #include <vector>
 
 namespace rhumb::eye {
 
 namespace {
 
-constexpr int directions = 96;
-constexpr double innermost = 0.86,
-                 outermost = 1.16;  // limbal radii in which the middle is looked for
+constexpr std::size_t planes_count = 3;
 
-struct Edge {
-  double radius = 0.0;
-  double weight = 0.0;
+using Vector5 = Eigen::Matrix<double, 5, 1>;
+using Matrix5 = Eigen::Matrix<double, 5, 5>;
+
+// r(m) = rho + cx cos m + cy sin m + e1 cos 2m + e2 sin 2m: an ellipse of small flattening.
+Vector5 harmonics(double m) {
+  Vector5 a;
+  a << 1.0, std::cos(m), std::sin(m), std::cos(2.0 * m), std::sin(2.0 * m);
+  return a;
+}
+
+struct Curve {
+  Vector5 x = (Vector5() << 1.0, 0.0, 0.0, 0.0, 0.0).finished();
+  double support = 0.0;  // share of the directions that have their step on it
 };
 
-// Least-squares fit of a level, a slope and a soft step at each place; the best place refined by a
-// parabola.
-Edge soft_step(const std::vector<double>& profile, const RingShape& shape) {
-  const int rows = shape.rows;
-  const double row_step =
-      static_cast<double>(shape.radius.back() - shape.radius.front()) / (rows - 1);
-  std::vector<double> gain;
-  std::vector<double> place;
-  std::vector<double> steps;
-  for (double at = innermost; at <= outermost; at += 0.5 * row_step) {
-    double best = 0.0, best_step = 0.0;
-    for (const double width : {0.02, 0.035, 0.055}) {
-      Eigen::Matrix3d h = Eigen::Matrix3d::Identity() * 1e-9;
-      Eigen::Vector3d g = Eigen::Vector3d::Zero();
-      double square = 0.0, mean = 0.0, count = 0.0;
-      for (int k = 0; k < rows; ++k) {
-        const double d = static_cast<double>(shape.radius[k]) - at;
-        if (std::abs(d) > 0.16) continue;
-        const Eigen::Vector3d a(1.0, d, std::erf(d / (width * std::numbers::sqrt2)));
-        h += a * a.transpose();
-        g += a * profile[k];
-        square += profile[k] * profile[k];
-        mean += profile[k];
-        count += 1.0;
-      }
-      const Eigen::Vector3d x = h.ldlt().solve(g);
-      const double total = square - mean * mean / count;
-      const double explained = (x.dot(g) - mean * mean / count) / std::max(1e-9, total);
-      if (x(2) > 0.0 && explained > best) {
-        best = explained;
-        best_step = x(2);
-      }
-    }
-    gain.push_back(best);
-    place.push_back(at);
-    steps.push_back(best_step);
+// Where a direction has its step, given the curve to within `spread`.
+struct Say {
+  double radius = 0.0;  // by itself: the curve's own pull is taken off
+  double weight = 0.0;
+  double share = 0.0;  // that it is the limbus, not another edge
+};
+
+Say say_of(const RingDirection& direction, double middle, const std::vector<double>& places,
+           double spread) {
+  constexpr double stray = 0.15;  // share of directions that show another edge
+  const double span = places.back() - places.front();
+  const double top =
+      *std::max_element(direction.log_likelihood.begin(), direction.log_likelihood.end());
+  double on = 0.0;
+  double off = 0.0;
+  double moment = 0.0;
+  double moment2 = 0.0;
+  for (std::size_t p = 0; p < places.size(); ++p) {
+    const double likelihood = std::exp(direction.log_likelihood[p] - top);
+    const double beside = places[p] - middle;
+    const double near = likelihood * (1.0 - stray) *
+                        std::exp(-0.5 * beside * beside / (spread * spread)) /
+                        (spread * std::sqrt(2.0 * std::numbers::pi));
+    on += near;
+    off += likelihood * stray / span;
+    moment += near * beside;
+    moment2 += near * beside * beside;
   }
-  const auto top = std::max_element(gain.begin(), gain.end()) - gain.begin();
-  if (gain[top] < 0.7 || top == 0 || top + 1 == static_cast<std::ptrdiff_t>(gain.size())) return {};
-  const double bend = gain[top - 1] - 2.0 * gain[top] + gain[top + 1];
-  const double fine =
-      bend < 0.0 ? std::clamp(0.5 * (gain[top - 1] - gain[top + 1]) / bend, -0.5, 0.5) : 0.0;
-  return {place[top] + fine * 0.5 * row_step, steps[top] > 2.0 ? 1.0 : 0.0};
+  if (!(on > 0.0)) return {};
+  const double mean = moment / on;
+  const double variance = std::max(1e-6, moment2 / on - mean * mean);
+  const double own = std::max(0.05 / variance, 1.0 / variance - 1.0 / (spread * spread));
+  // A direction shares two thirds of its columns with the next.
+  constexpr double independent = 1.0 / 3.0;
+  const double share = on / (on + off);
+  return {middle + mean / (variance * own), independent * share / (spread * spread + 1.0 / own),
+          share};
+}
+
+// One round: what each direction says given the curve, then the curve.
+Curve improve(const Curve& curve, const std::vector<RingDirection>& all,
+              const std::vector<double>& places, double spread) {
+  const Vector5 usual = (Vector5() << 1.0, 0.0, 0.0, 0.0, 0.0).finished();
+  const Vector5 usual_sd = (Vector5() << 0.04, 0.03, 0.03, 0.03, 0.03).finished();
+  Matrix5 h = Matrix5::Zero();
+  Vector5 g = Vector5::Zero();
+  for (int k = 0; k < 5; ++k) {
+    h(k, k) = 1.0 / (usual_sd(k) * usual_sd(k));
+    g(k) = usual(k) * h(k, k);
+  }
+  Curve out;
+  for (const RingDirection& direction : all) {
+    const Vector5 a = harmonics(direction.meridian_rad);
+    const Say say = say_of(direction, a.dot(curve.x), places, spread);
+    h += say.weight * a * a.transpose();
+    g += say.weight * a * say.radius;
+    out.support += say.share / static_cast<double>(all.size());
+  }
+  out.x = h.ldlt().solve(g);
+  return out;
+}
+
+double mean_radius(const Curve& curve, const std::vector<RingDirection>& all,
+                   const std::vector<double>& places, double spread) {
+  double sum = 0.0;
+  double weights = 0.0;
+  for (const RingDirection& direction : all) {
+    const double middle = harmonics(direction.meridian_rad).dot(curve.x);
+    const Say say = say_of(direction, middle, places, spread);
+    sum += say.weight * (say.radius - middle);
+    weights += say.weight;
+  }
+  return curve.x(0) + (weights > 0.0 ? sum / weights : 0.0);
+}
+
+Curve fit_curve(const std::vector<RingDirection>& all, const std::vector<double>& places) {
+  Curve curve;
+  // From wide enough to reach a limbus found some per cent beside its place, to an eye's own
+  // irregularity.
+  for (const double spread : {0.05, 0.035, 0.025, 0.018, 0.012})
+    for (int round = 0; round < 10; ++round) curve = improve(curve, all, places, spread);
+  return curve;
+}
+
+// The mean radius alone, the curve's shape and place kept.
+double size_of(const Curve& curve, const std::vector<RingDirection>& all,
+               const std::vector<double>& places) {
+  Curve sized = curve;
+  for (const double spread : {0.03, 0.012}) {
+    for (int round = 0; round < 10; ++round) {
+      Curve next = sized;
+      next.x(0) = mean_radius(sized, all, places, spread);
+      sized = next;
+    }
+  }
+  return sized.x(0);
+}
+
+double median_of(std::vector<double> values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+// Noise, and step with its scatter, of each plane along the curve.
+ExpectedSteps expectation_along(const Curve& curve, const std::vector<RingDirection>& all,
+                                const std::vector<double>& places) {
+  ExpectedSteps out;
+  const double place_step = places[1] - places[0];
+  for (std::size_t plane = 0; plane < planes_count; ++plane) {
+    std::vector<double> steps;
+    std::vector<double> squares;
+    for (const RingDirection& direction : all) {
+      const double r = harmonics(direction.meridian_rad).dot(curve.x);
+      const auto p =
+          static_cast<std::size_t>(std::clamp(std::lround((r - places.front()) / place_step), 0L,
+                                              static_cast<long>(places.size()) - 1));
+      steps.push_back(direction.step[p][plane]);
+      squares.push_back(direction.square[p][plane]);
+    }
+    out[plane].step = median_of(steps);
+    for (double& step : steps) step = std::abs(step - out[plane].step);
+    out[plane].noise = std::max(0.003, std::sqrt(median_of(squares)));
+    out[plane].step_sd = std::max(0.005, 1.4826 * median_of(steps));
+  }
+  return out;
+}
+
+// Before anything is known: what is left of each plane when only a level is taken off.
+ExpectedSteps first_expectation(const std::vector<RingDirection>& all) {
+  ExpectedSteps out;
+  for (std::size_t plane = 0; plane < planes_count; ++plane) {
+    std::vector<double> spreads;
+    for (const RingDirection& direction : all) {
+      const std::vector<double>& profile = direction.profile[plane];
+      const double level = median_of(profile);
+      double squares = 0.0;
+      for (const double value : profile) squares += (value - level) * (value - level);
+      spreads.push_back(squares / static_cast<double>(profile.size()));
+    }
+    out[plane].noise = std::max(0.003, 0.3 * std::sqrt(median_of(spreads)));
+  }
+  return out;
 }
 
 }  // namespace
 
-LimbusInAtlas find_ring_limbus(const cv::Mat& ring, const RingShape& shape) {
+LimbusInAtlas find_ring_limbus(const RingPlanes& planes, const RingShape& shape) {
+  const std::vector<double> places = step_places(shape);
+  std::vector<RingDirection> all = read_directions(planes, shape);
+  ExpectedSteps expected = first_expectation(all);
+  Curve curve;
+  for (int round = 0; round < 3; ++round) {
+    fit_steps(shape, places, expected, all);
+    curve = fit_curve(all, places);
+    expected = expectation_along(curve, all, places);
+  }
+  // Colour mixes along the transition in another way than brightness: it tells the place, not how
+  // large.
+  ExpectedSteps bright = expected;
+  for (std::size_t plane = 1; plane < planes_count; ++plane) bright[plane] = {1e3, 0.0, 1e3};
+  fit_steps(shape, places, bright, all);
+  curve.x(0) = size_of(curve, all, places);
   LimbusInAtlas limbus;
-  std::vector<Edge> edges(directions);
-  std::vector<double> profile(static_cast<std::size_t>(shape.rows));
-  const int width = shape.meridians / directions;
-  for (int d = 0; d < directions; ++d) {
-    for (int k = 0; k < shape.rows; ++k) {
-      double sum = 0.0;
-      for (int i = -width; i < 2 * width; ++i) {
-        const int column = (d * width + i + shape.meridians) % shape.meridians;
-        sum += static_cast<double>(ring.at<float>(k, column));
-      }
-      profile[k] = sum / (3.0 * width);
-    }
-    edges[d] = soft_step(profile, shape);
-  }
-  // r(m) = rho + cx cos m + cy sin m + e1 cos 2m + e2 sin 2m: an ellipse of small flattening.
-  Eigen::Matrix<double, 5, 1> x = Eigen::Matrix<double, 5, 1>::Zero();
-  x(0) = 1.0;
-  double scale = 0.05;
-  double support = 0.0;
-  for (int pass = 0; pass < 12; ++pass) {
-    Eigen::Matrix<double, 5, 5> h = Eigen::Matrix<double, 5, 5>::Identity() * 1e-6;
-    Eigen::Matrix<double, 5, 1> g = Eigen::Matrix<double, 5, 1>::Zero();
-    std::vector<double> sizes;
-    support = 0.0;
-    for (int d = 0; d < directions; ++d) {
-      if (edges[d].weight <= 0.0) continue;
-      const double m = 2.0 * std::numbers::pi * (d + 0.5 - 0.5 / width) / directions;
-      Eigen::Matrix<double, 5, 1> a;
-      a << 1.0, std::cos(m), std::sin(m), std::cos(2.0 * m), std::sin(2.0 * m);
-      const double e = edges[d].radius - a.dot(x);
-      const double w = 1.0 / (1.0 + e * e / (4.0 * scale * scale));
-      h += w * w * a * a.transpose();
-      g += w * w * a * edges[d].radius;
-      sizes.push_back(std::abs(e));
-      support += std::abs(e) < 3.0 * scale ? 1.0 / directions : 0.0;
-    }
-    if (sizes.size() < 12) return limbus;
-    x = h.ldlt().solve(g);
-    const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-    std::nth_element(sizes.begin(), middle, sizes.end());
-    scale = std::max(0.002, 1.4826 * *middle);
-  }
-  const double flat = std::hypot(x(3), x(4));
-  limbus.centre = {x(1), x(2)};
-  limbus.semi_major = x(0) + flat;
-  limbus.semi_minor = x(0) - flat;
-  limbus.angle_rad = 0.5 * std::atan2(x(4), x(3));
-  limbus.arc_share = support;
+  if (expected[0].step <= 0.0 && curve.support < 0.3) return limbus;
+  const double flat = std::hypot(curve.x(3), curve.x(4));
+  limbus.centre = {curve.x(1), curve.x(2)};
+  limbus.semi_major = curve.x(0) + flat;
+  limbus.semi_minor = curve.x(0) - flat;
+  limbus.angle_rad = 0.5 * std::atan2(curve.x(4), curve.x(3));
+  limbus.arc_share = curve.support;
   return limbus;
 }
 

@@ -30,9 +30,11 @@ constexpr double widths_deg[] = {0.6, 0.9, 1.3, 1.9, 2.8};
 constexpr double plain_evidence = 40.0;
 // A mark is clear when its bluish excess is this many deviations of the ring's own colour noise.
 constexpr double clear_strength = 4.0;
+// Where clear marks say that it lies, within two placing deviations, a fainter one will do.
+constexpr double fair_strength = 3.0;
 // Uncertainty of the limbus centre of the atlas, of either component, in limbal radii: it turns a
 // lone mark.
-constexpr double centre_sd = 0.009;
+constexpr double centre_sd = 0.006;
 constexpr double ink_middle = 1.08;
 // Dye runs, dries in patches and is pressed unevenly: its middle lies beside the line that was
 // drawn by about this (0.02 mm at the limbus). Set on recordings made for tuning, ours and others'.
@@ -231,6 +233,22 @@ bool settle_zero(InkFinding& finding, double turn, const InkOptions& options) {
   return true;
 }
 
+// Marks that are faint by themselves, but lie where the clear ones say.
+void accept_faint(std::vector<FoundMark>& marks, const InkOptions& options) {
+  double sum = 0.0, count = 0.0;
+  for (const FoundMark& mark : marks) {
+    if (!mark.found) continue;
+    sum += wrap_rotation(mark.atlas_rad - mark.stated_rad);
+    count += 1.0;
+  }
+  if (count == 0.0) return;
+  for (FoundMark& mark : marks) {
+    const double off = wrap_rotation(mark.atlas_rad - mark.stated_rad - sum / count);
+    if (mark.strength >= fair_strength && std::abs(off) < 2.0 * options.placing_sd_rad)
+      mark.found = true;
+  }
+}
+
 }  // namespace
 
 InkFinding find_ink(const eye::EyeAtlas& atlas, std::span<const double> meridians_rad,
@@ -259,6 +277,7 @@ InkFinding find_ink(const eye::EyeAtlas& atlas, std::span<const double> meridian
     finding.marks.push_back(measure(profile, place.rad, rad_from_deg(2.0)));
     finding.marks.back().stated_rad = wrap_meridian(m);
   }
+  accept_faint(finding.marks, options);
   if (!settle_zero(finding, turn, options)) return finding;
   if (target_axis_rad) {
     for (const double m : {*target_axis_rad, *target_axis_rad + pi}) {

@@ -1,0 +1,144 @@
+#include "eye/limbus_step.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace rhumb::eye {
+
+namespace {
+
+constexpr int directions = 96;
+constexpr std::size_t planes_count = 3;
+// Limbal radii: where the middle is looked for, and what of the ring is explained.
+constexpr double innermost = 0.86, outermost = 1.14;
+constexpr double explained_from = 0.80, explained_to = 1.20;
+constexpr std::array<double, 3> softness = {0.02, 0.035, 0.055};  // standard deviations of a step
+// Neighbouring rows and the three planes share their texture.
+constexpr double rows_per_independent = 4.0;
+
+using Vector4 = Eigen::Vector4d;
+
+std::vector<int> explained_rows(const RingShape& shape) {
+  std::vector<int> rows;
+  for (int k = 0; k < shape.rows; ++k) {
+    const auto r = static_cast<double>(shape.radius[static_cast<std::size_t>(k)]);
+    if (r >= explained_from && r <= explained_to) rows.push_back(k);
+  }
+  return rows;
+}
+
+// A level, a slope, a soft step and a change of slope behind it: shadows begin at the limbus.
+std::vector<Vector4> basis_at(double place, double soft, const RingShape& shape,
+                              const std::vector<int>& rows) {
+  std::vector<Vector4> basis;
+  for (const int row : rows) {
+    const double d = static_cast<double>(shape.radius[static_cast<std::size_t>(row)]) - place;
+    basis.emplace_back(1.0, d, 0.5 * std::erf(d / (soft * std::numbers::sqrt2)),
+                       std::max(0.0, d - soft));
+  }
+  return basis;
+}
+
+// Fills the likelihoods of all directions for steps at `place` of one softness.
+void fit_place(const std::vector<Vector4>& basis, const ExpectedSteps& expected, std::size_t place,
+               std::vector<RingDirection>& all) {
+  // The slope behind the step may differ by this a limbal radius, relative to the brightness.
+  constexpr double bend_sd = 1.0;
+  const auto n = static_cast<double>(basis.size());
+  std::array<Eigen::LLT<Eigen::Matrix4d>, planes_count> normal;
+  std::array<Vector4, planes_count> prior;
+  for (std::size_t plane = 0; plane < planes_count; ++plane) {
+    const ExpectedStep& e = expected[plane];
+    const double noise2 = e.noise * e.noise;
+    Eigen::Matrix4d h = Eigen::Matrix4d::Identity() * 1e-9;
+    for (const Vector4& a : basis) h += a * a.transpose();
+    h(2, 2) += noise2 * rows_per_independent / (e.step_sd * e.step_sd);
+    h(3, 3) += noise2 * rows_per_independent / (bend_sd * bend_sd);
+    normal[plane].compute(h);
+    prior[plane] =
+        Vector4(0.0, 0.0, noise2 * rows_per_independent * e.step / (e.step_sd * e.step_sd), 0.0);
+  }
+  for (RingDirection& direction : all) {
+    double sum = 0.0;
+    std::array<double, planes_count> step{};
+    std::array<double, planes_count> square{};
+    for (std::size_t plane = 0; plane < planes_count; ++plane) {
+      const ExpectedStep& e = expected[plane];
+      Vector4 g = prior[plane];
+      double squares = 0.0;
+      for (std::size_t k = 0; k < basis.size(); ++k) {
+        g += basis[k] * direction.profile[plane][k];
+        squares += direction.profile[plane][k] * direction.profile[plane][k];
+      }
+      const Vector4 x = normal[plane].solve(g);
+      const double noise2 = e.noise * e.noise;
+      const double penalty =
+          noise2 * rows_per_independent * e.step * e.step / (e.step_sd * e.step_sd);
+      const double left = std::max(0.0, squares + penalty - x.dot(g));
+      sum += left / noise2;
+      step[plane] = x(2);
+      square[plane] = left / n;
+    }
+    // Student's form: a direction that no step explains says little anywhere.
+    const double mean = sum / (n * planes_count);
+    const double likelihood = -0.5 * n / rows_per_independent * planes_count * std::log1p(mean);
+    if (likelihood <= direction.log_likelihood[place]) continue;
+    direction.log_likelihood[place] = likelihood;
+    direction.step[place] = step;
+    direction.square[place] = square;
+  }
+}
+
+}  // namespace
+
+std::vector<double> step_places(const RingShape& shape) {
+  const double row_step =
+      static_cast<double>(shape.radius.back() - shape.radius.front()) / (shape.rows - 1);
+  std::vector<double> places;
+  for (double at = innermost; at <= outermost; at += 0.5 * row_step) places.push_back(at);
+  return places;
+}
+
+// Profiles relative to the direction's own brightness: light and shadow scale all three planes.
+std::vector<RingDirection> read_directions(const RingPlanes& planes, const RingShape& shape) {
+  const std::vector<int> rows = explained_rows(shape);
+  std::vector<RingDirection> out(directions);
+  const int width = shape.meridians / directions;
+  for (int d = 0; d < directions; ++d) {
+    RingDirection& direction = out[static_cast<std::size_t>(d)];
+    direction.meridian_rad = 2.0 * std::numbers::pi * (d + 0.5 - 0.5 / width) / directions;
+    for (std::size_t plane = 0; plane < planes_count; ++plane) {
+      for (const int row : rows) {
+        double sum = 0.0;
+        for (int i = -width; i < 2 * width; ++i) {
+          const int column = (d * width + i + shape.meridians) % shape.meridians;
+          sum += static_cast<double>(planes[plane].at<float>(row, column));
+        }
+        direction.profile[plane].push_back(sum / (3.0 * width));
+      }
+    }
+    double level = 0.0;
+    for (const double value : direction.profile[0]) level += value;
+    level = std::max(8.0, level / static_cast<double>(rows.size()));
+    for (std::vector<double>& profile : direction.profile)
+      for (double& value : profile) value /= level;
+  }
+  return out;
+}
+
+void fit_steps(const RingShape& shape, const std::vector<double>& places,
+               const ExpectedSteps& expected, std::vector<RingDirection>& all) {
+  const std::vector<int> rows = explained_rows(shape);
+  for (RingDirection& direction : all) {
+    direction.log_likelihood.assign(places.size(), -1e30);
+    direction.step.assign(places.size(), {});
+    direction.square.assign(places.size(), {});
+  }
+  for (std::size_t p = 0; p < places.size(); ++p)
+    for (const double soft : softness)
+      fit_place(basis_at(places[p], soft, shape, rows), expected, p, all);
+}
+
+}  // namespace rhumb::eye

@@ -1,0 +1,43 @@
+// How well a soft step at each radius explains one direction of the averaged ring.
+#pragma once
+
+#include <array>
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "eye/ring.h"
+
+namespace rhumb::eye {
+
+// Averaged ring on a shape's grid, CV_32FC1: luma, and both chroma planes (any constant level).
+using RingPlanes = std::array<cv::Mat, 3>;
+
+struct RingDirection {
+  double meridian_rad = 0.0;
+  std::array<std::vector<double>, 3> profile;  // a plane: relative to the direction's brightness
+  // Filled by fit_steps(), a place each:
+  std::vector<double> log_likelihood;
+  std::vector<std::array<double, 3>> step;    // a plane
+  std::vector<std::array<double, 3>> square;  // a plane: mean squared residual
+};
+
+// What is expected of a plane: noise about the soft step, and the step itself with its scatter.
+struct ExpectedStep {
+  double noise = 1.0;
+  double step = 0.0;
+  double step_sd = 1e3;
+};
+using ExpectedSteps = std::array<ExpectedStep, 3>;
+
+// The radii (limbal) at which a step is looked for.
+std::vector<double> step_places(const RingShape& shape);
+
+// 96 directions, each over three times its width.
+std::vector<RingDirection> read_directions(const RingPlanes& planes, const RingShape& shape);
+
+// Fills likelihoods, steps and residuals of all directions at `places`: least squares of a level, a
+// slope, a soft step of the best of three softnesses and a change of slope behind it.
+void fit_steps(const RingShape& shape, const std::vector<double>& places,
+               const ExpectedSteps& expected, std::vector<RingDirection>& all);
+
+}  // namespace rhumb::eye
