@@ -202,15 +202,18 @@ Acquired learn_from(const std::vector<Window>& windows, const Candidate& candida
 
 // Both ends of a lens carry the same marks: of the evidence that a path collects only the share
 // counts that one end's profile explains of the other's, the square of their correlation. Clutter
-// has evidence at both ends too, but of two kinds.
+// has evidence at both ends too, but of two kinds. Marks lighter than the glow are rarer than
+// reflexes and bubbles that look like them.
 double shared_log_ratio(const AxisPath& path, const Acquired& learned) {
   double sum = 0.0;
   for (std::size_t step = 0; step < path.phase.size(); ++step) {
     if (path.phase[step] == Phase::None) continue;
     const auto& signature = learned.signature[path.phase[step] == Phase::New ? 1 : 0];
     if (!signature) continue;
+    constexpr double share_if_light = 0.6;  // as the gates on them stand to each other
     const double alike = std::max(0.0, signature->likeness);
-    sum += alike * alike * path.evidence[step];
+    sum += (signature->light ? share_if_light : 1.0) * alike * alike *
+           static_cast<double>(path.evidence[step]);
   }
   return sum;
 }

@@ -19,6 +19,8 @@ using timeline::Phase;
 // and single frames were read against what was learned. See docs/method.md for what clutter
 // reaches.
 constexpr double least_log_ratio = 25.0;
+// Of each of two lenses: one that is soon taken out shows in two or three windows.
+constexpr double least_log_ratio_of_one = 12.0;
 constexpr int least_windows = 2;
 constexpr int least_readings = 8;
 // Mean log likelihood ratio of a frame with the lens. Clear marks reach 3 to 4, the faintest that
@@ -50,7 +52,7 @@ double log_ratio_of(const timeline::AxisPath& path, Phase phase) {
 bool stands_out(const WindowReading& windows, const FrameReading& coarse, Phase phase) {
   const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
   const bool light = signature && signature->light;
-  const double least = light ? least_log_ratio_if_light : least_log_ratio;
+  const double least = light ? least_log_ratio_if_light : least_log_ratio_of_one;
   if (log_ratio_of(windows.path, phase) < least || log_ratio_of(coarse.path, phase) < least)
     return false;
   double frames = 0.0;
@@ -224,6 +226,7 @@ void fill_limitations(outcome::CaseOutcome& outcome) {
 
 Belief belief_in(const WindowReading& windows, const FrameReading& coarse,
                  const FineReading& fine) {
+  if (windows.log_ratio < least_log_ratio || coarse.path.log_ratio < least_log_ratio) return {};
   // Each lens stands on its own evidence: the one can be clear and the other clutter.
   return {
       .previous =

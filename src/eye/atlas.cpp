@@ -64,7 +64,7 @@ class Builder {
   Alignment search(Aligner& aligner, const RingTemplate& ring, const RingSpectrum& reference,
                    std::size_t i, const AlignOptions& align) const;
   std::size_t used() const;
-  RingPlanes average_planes(cv::Mat* seen) const;
+  RingPlanes average_planes() const;
   EyeAtlas finish(const RingTemplate& ring) const;
 
   const AtlasOptions& options_;
@@ -167,19 +167,22 @@ std::size_t Builder::used() const {
       std::count_if(samples_.begin(), samples_.end(), [](const AtlasSample& s) { return s.used; }));
 }
 
-RingPlanes Builder::average_planes(cv::Mat* seen) const {
-  return {average_plane(samples_, shapes_[0], &video::Frame::luma, false, seen),
-          average_plane(samples_, shapes_[0], &video::Frame::cb, true, nullptr),
-          average_plane(samples_, shapes_[0], &video::Frame::cr, true, nullptr)};
+RingPlanes Builder::average_planes() const {
+  RingPlanes planes;
+  planes.value = {average_plane(samples_, shapes_[0], &video::Frame::luma, false, &planes.seen),
+                  average_plane(samples_, shapes_[0], &video::Frame::cb, true, nullptr),
+                  average_plane(samples_, shapes_[0], &video::Frame::cr, true, nullptr)};
+  return planes;
 }
 
 EyeAtlas Builder::finish(const RingTemplate& ring) const {
   EyeAtlas atlas;
   const RingShape& shape = ring.level[0].shape;
-  const RingPlanes planes = average_planes(&atlas.ring_seen);
-  atlas.ring_luma = planes[0];
-  atlas.ring_cb = planes[1] - cv::Scalar(128.0);
-  atlas.ring_cr = planes[2] - cv::Scalar(128.0);
+  const RingPlanes planes = average_planes();
+  atlas.ring_seen = planes.seen;
+  atlas.ring_luma = planes.value[0];
+  atlas.ring_cb = planes.value[1] - cv::Scalar(128.0);
+  atlas.ring_cr = planes.value[2] - cv::Scalar(128.0);
   atlas.limbus = find_ring_limbus(planes, shape);
   for (const float r : shape.radius) atlas.radii.push_back(static_cast<double>(r));
   atlas.picture_from_upright = upright_;
@@ -211,7 +214,7 @@ std::optional<EyeAtlas> Builder::build(AtlasReport& report) {
     const TiltEstimate step = settle_gauge(samples_, upright_, round > 0);
     if (round > 0) tilt = step;
     if (round + 1 == options_.rounds) {
-      centre_on(samples_, find_ring_limbus(average_planes(nullptr), shapes_[0]));
+      centre_on(samples_, find_ring_limbus(average_planes(), shapes_[0]));
     }
     ring = average_template(samples_, shapes_, upright_);
     register_all(ring, round > 0 ? AlignOptions{}.shear_sd : young_shear_sd, false);

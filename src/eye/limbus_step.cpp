@@ -9,7 +9,6 @@ namespace rhumb::eye {
 
 namespace {
 
-constexpr int directions = 96;
 constexpr std::size_t planes_count = 3;
 // Limbal radii: where the middle is looked for, and what of the ring is explained.
 constexpr double innermost = 0.86, outermost = 1.14;
@@ -46,29 +45,39 @@ void fit_place(const std::vector<Vector4>& basis, const ExpectedSteps& expected,
                std::vector<RingDirection>& all) {
   // The slope behind the step may differ by this a limbal radius, relative to the brightness.
   constexpr double bend_sd = 1.0;
-  const auto n = static_cast<double>(basis.size());
-  std::array<Eigen::LLT<Eigen::Matrix4d>, planes_count> normal;
-  std::array<Vector4, planes_count> prior;
+  std::array<Vector4, planes_count> prior;  // of the normal equations: diagonal
+  std::array<Vector4, planes_count> pull;   // and right side
   for (std::size_t plane = 0; plane < planes_count; ++plane) {
     const ExpectedStep& e = expected[plane];
-    const double noise2 = e.noise * e.noise;
-    Eigen::Matrix4d h = Eigen::Matrix4d::Identity() * 1e-9;
-    for (const Vector4& a : basis) h += a * a.transpose();
-    h(2, 2) += noise2 * rows_per_independent / (e.step_sd * e.step_sd);
-    h(3, 3) += noise2 * rows_per_independent / (bend_sd * bend_sd);
-    normal[plane].compute(h);
-    prior[plane] =
-        Vector4(0.0, 0.0, noise2 * rows_per_independent * e.step / (e.step_sd * e.step_sd), 0.0);
+    const double share = e.noise * e.noise * rows_per_independent;
+    const double of_step = share / (e.step_sd * e.step_sd);
+    prior[plane] = Vector4(1e-9, 1e-9, of_step, share / (bend_sd * bend_sd));
+    pull[plane] = Vector4(0.0, 0.0, of_step * e.step, 0.0);
   }
+  const auto solver_for = [&](const std::vector<char>* usable) {
+    std::array<Eigen::LLT<Eigen::Matrix4d>, planes_count> normal;
+    Eigen::Matrix4d sum = Eigen::Matrix4d::Zero();
+    for (std::size_t k = 0; k < basis.size(); ++k)
+      if (usable == nullptr || (*usable)[k] != 0) sum += basis[k] * basis[k].transpose();
+    for (std::size_t plane = 0; plane < planes_count; ++plane)
+      normal[plane].compute(sum + Eigen::Matrix4d(prior[plane].asDiagonal()));
+    return normal;
+  };
+  const auto of_all_rows = solver_for(nullptr);
   for (RingDirection& direction : all) {
+    const auto n =
+        static_cast<double>(std::count(direction.usable.begin(), direction.usable.end(), 1));
+    const bool whole = n == static_cast<double>(basis.size());
+    const auto normal = whole ? of_all_rows : solver_for(&direction.usable);
     double sum = 0.0;
     std::array<double, planes_count> step{};
     std::array<double, planes_count> square{};
     for (std::size_t plane = 0; plane < planes_count; ++plane) {
       const ExpectedStep& e = expected[plane];
-      Vector4 g = prior[plane];
+      Vector4 g = pull[plane];
       double squares = 0.0;
       for (std::size_t k = 0; k < basis.size(); ++k) {
+        if (direction.usable[k] == 0) continue;
         g += basis[k] * direction.profile[plane][k];
         squares += direction.profile[plane][k] * direction.profile[plane][k];
       }
@@ -104,26 +113,38 @@ std::vector<double> step_places(const RingShape& shape) {
 // Profiles relative to the direction's own brightness: light and shadow scale all three planes.
 std::vector<RingDirection> read_directions(const RingPlanes& planes, const RingShape& shape) {
   const std::vector<int> rows = explained_rows(shape);
-  std::vector<RingDirection> out(directions);
-  const int width = shape.meridians / directions;
-  for (int d = 0; d < directions; ++d) {
-    RingDirection& direction = out[static_cast<std::size_t>(d)];
-    direction.meridian_rad = 2.0 * std::numbers::pi * (d + 0.5 - 0.5 / width) / directions;
-    for (std::size_t plane = 0; plane < planes_count; ++plane) {
-      for (const int row : rows) {
-        double sum = 0.0;
-        for (int i = -width; i < 2 * width; ++i) {
-          const int column = (d * width + i + shape.meridians) % shape.meridians;
-          sum += static_cast<double>(planes[plane].at<float>(row, column));
-        }
-        direction.profile[plane].push_back(sum / (3.0 * width));
-      }
-    }
+  constexpr float least_seen = 0.2F;  // share of the frames
+  constexpr double most_of = 0.7;     // of the rows must have been seen
+  std::vector<RingDirection> out;
+  const int width = shape.meridians / ring_directions;
+  for (int d = 0; d < ring_directions; ++d) {
+    RingDirection direction;
+    direction.meridian_rad = 2.0 * std::numbers::pi * (d + 0.5 - 0.5 / width) / ring_directions;
     double level = 0.0;
-    for (const double value : direction.profile[0]) level += value;
-    level = std::max(8.0, level / static_cast<double>(rows.size()));
+    double rows_seen = 0.0;
+    for (const int row : rows) {
+      std::array<double, planes_count> sum{};
+      double count = 0.0;
+      for (int i = -width; i < 2 * width; ++i) {
+        const int column = (d * width + i + shape.meridians) % shape.meridians;
+        if (planes.seen.at<float>(row, column) < least_seen) continue;
+        count += 1.0;
+        for (std::size_t plane = 0; plane < planes_count; ++plane)
+          sum[plane] += static_cast<double>(planes.value[plane].at<float>(row, column));
+      }
+      const bool seen = count == 3.0 * width;
+      direction.usable.push_back(seen ? 1 : 0);
+      for (std::size_t plane = 0; plane < planes_count; ++plane)
+        direction.profile[plane].push_back(seen ? sum[plane] / count : 0.0);
+      if (!seen) continue;
+      level += sum[0] / count;
+      rows_seen += 1.0;
+    }
+    if (rows_seen < most_of * static_cast<double>(rows.size())) continue;
+    level = std::max(8.0, level / rows_seen);
     for (std::vector<double>& profile : direction.profile)
       for (double& value : profile) value /= level;
+    out.push_back(std::move(direction));
   }
   return out;
 }

@@ -9,11 +9,18 @@
 
 namespace rhumb::eye {
 
-// Averaged ring on a shape's grid, CV_32FC1: luma, and both chroma planes (any constant level).
-using RingPlanes = std::array<cv::Mat, 3>;
+// Averaged ring on a shape's grid, CV_32FC1: luma, and both chroma planes (any constant level);
+// seen: in which share of the averaged frames a point lay in the picture.
+struct RingPlanes {
+  std::array<cv::Mat, 3> value;
+  cv::Mat seen;
+};
+
+inline constexpr int ring_directions = 96;
 
 struct RingDirection {
   double meridian_rad = 0.0;
+  std::vector<char> usable;                    // a row that is explained: 1 where it was seen
   std::array<std::vector<double>, 3> profile;  // a plane: relative to the direction's brightness
   // Filled by fit_steps(), a place each:
   std::vector<double> log_likelihood;
@@ -32,7 +39,7 @@ using ExpectedSteps = std::array<ExpectedStep, 3>;
 // The radii (limbal) at which a step is looked for.
 std::vector<double> step_places(const RingShape& shape);
 
-// 96 directions, each over three times its width.
+// The directions, each over three times its width, of which most was seen.
 std::vector<RingDirection> read_directions(const RingPlanes& planes, const RingShape& shape);
 
 // Fills likelihoods, steps and residuals of all directions at `places`: least squares of a level, a

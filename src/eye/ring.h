@@ -43,8 +43,7 @@ class PictureLevels {
   void prepare(const cv::Mat& plane, const Eigen::Vector2d& centre_px, double radius_px, int top);
   // Reads the ring: value is 0 and mask 0 where the picture has no pixel. Both hold shape.size()
   // floats. Returns the number of points outside the picture.
-  int read(int level, const RingShape& shape, const RingPose& pose, float* value,
-           float* mask);
+  int read(int level, const RingShape& shape, const RingPose& pose, float* value, float* mask);
 
  private:
   cv::Rect region_;

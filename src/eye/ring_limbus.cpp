@@ -83,7 +83,7 @@ Curve improve(const Curve& curve, const std::vector<RingDirection>& all,
     const Say say = say_of(direction, a.dot(curve.x), places, spread);
     h += say.weight * a * a.transpose();
     g += say.weight * a * say.radius;
-    out.support += say.share / static_cast<double>(all.size());
+    out.support += say.share / ring_directions;
   }
   out.x = h.ldlt().solve(g);
   return out;
@@ -177,6 +177,8 @@ ExpectedSteps first_expectation(const std::vector<RingDirection>& all) {
 LimbusInAtlas find_ring_limbus(const RingPlanes& planes, const RingShape& shape) {
   const std::vector<double> places = step_places(shape);
   std::vector<RingDirection> all = read_directions(planes, shape);
+  LimbusInAtlas limbus;
+  if (all.size() < ring_directions / 4) return limbus;
   ExpectedSteps expected = first_expectation(all);
   Curve curve;
   for (int round = 0; round < 3; ++round) {
@@ -190,7 +192,6 @@ LimbusInAtlas find_ring_limbus(const RingPlanes& planes, const RingShape& shape)
   for (std::size_t plane = 1; plane < planes_count; ++plane) bright[plane] = {1e3, 0.0, 1e3};
   fit_steps(shape, places, bright, all);
   curve.x(0) = size_of(curve, all, places);
-  LimbusInAtlas limbus;
   if (expected[0].step <= 0.0 && curve.support < 0.3) return limbus;
   const double flat = std::hypot(curve.x(3), curve.x(4));
   limbus.centre = {curve.x(1), curve.x(2)};
