@@ -59,6 +59,7 @@ bool stands_out(const WindowReading& windows, const FrameReading& coarse, Phase 
   double evidence = 0.0;
   for (std::size_t k = 0; k < coarse.path.phase.size(); ++k) {
     if (coarse.path.phase[k] != phase) continue;
+    if (coarse.path.evidence[k] == 0.0F) continue;  // the eye is not in the picture
     // A lens that moves unseen neither speaks for the marks nor against them.
     if (coarse.path.moving[k] && coarse.path.evidence[k] <= 0.0F) continue;
     frames += 1.0;
