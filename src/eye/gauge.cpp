@@ -12,6 +12,10 @@ namespace {
 // Mean tilt over a recording: the surgeon brings the eye upright under the microscope; 3 degrees.
 // Common practice, no source.
 constexpr double prior_tilt_sd = 0.052;
+// The estimate is off by half of itself, standard deviation, whatever its residuals say: on
+// rendered eyes 22 degrees were found where 10 were drawn, and 2.5 where 10 were. What the ring's
+// depths are taken for scales it.
+constexpr double scale_error = 0.5;
 
 double median(std::vector<double> values) {
   if (values.empty()) return 0.0;
@@ -69,8 +73,13 @@ TiltEstimate settle_gauge(std::span<AtlasSample> samples, const Eigen::Matrix2d&
       inverse = h.inverse() * scale * scale;
     }
     mean.shear = x.head<2>();
-    tilt.parallax = x.tail<2>();
-    tilt.se_rad = std::sqrt(0.5 * (inverse(2, 2) + inverse(3, 3)));
+    const Eigen::Vector2d found = x.tail<2>();
+    const double off = scale_error * found.norm();
+    const double share =
+        prior_tilt_sd * prior_tilt_sd / (prior_tilt_sd * prior_tilt_sd + off * off);
+    tilt.parallax = share * found;
+    tilt.se_rad = std::hypot(std::sqrt(0.5 * (inverse(2, 2) + inverse(3, 3))),
+                             std::sqrt(share) * off, 0.5 * (1.0 - share) * found.norm());
   }
   for (std::size_t i = 0; i < turn.size(); ++i) {
     tilt.spread += (Eigen::Vector2d(qx[i], qy[i]) - middle).squaredNorm() / (2.0 * n);
