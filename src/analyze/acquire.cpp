@@ -102,12 +102,7 @@ std::vector<Candidate> candidates_among(const std::vector<Window>& windows,
     const bool new_kind = std::none_of(kept.begin(), kept.end(), [&](const Candidate& one) {
       return one.current == candidate.current;
     });
-    const auto as_best = std::count_if(kept.begin(), kept.end(), [&](const Candidate& one) {
-      return one.current == kept.front().current;
-    });
-    const bool next_previous = !new_kind && candidate.current == kept.front().current &&
-                               static_cast<std::size_t>(as_best) <= others_of_previous;
-    if (new_kind || next_previous) kept.push_back(std::move(candidate));
+    if (new_kind || candidate.current == kept.front().current) kept.push_back(std::move(candidate));
   }
   return kept;
 }
