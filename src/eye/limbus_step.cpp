@@ -12,10 +12,13 @@ namespace {
 constexpr std::size_t planes_count = 3;
 // Limbal radii: where the middle is looked for, and what of the ring is explained.
 constexpr double innermost = 0.86, outermost = 1.14;
-constexpr double explained_from = 0.80, explained_to = 1.20;
+constexpr double explained_from = 0.86, explained_to = 1.16;
 constexpr std::array<double, 3> softness = {0.02, 0.035, 0.055};  // standard deviations of a step
 // Neighbouring rows and the three planes share their texture.
 constexpr double rows_per_independent = 4.0;
+// Weight of a colour against brightness. Rendered eyes bear equal weights; on frames of real
+// operations those doubled the error, since redness and pigment end beside the limbus.
+constexpr std::array<double, planes_count> plane_weight = {1.0, 0.3, 0.3};
 
 using Vector4 = Eigen::Vector4d;
 
@@ -38,6 +41,14 @@ std::vector<Vector4> basis_at(double place, double soft, const RingShape& shape,
                        std::max(0.0, d - soft));
   }
   return basis;
+}
+
+// The solution of the normal equations with no step.
+Vector4 without_step(const Eigen::LLT<Eigen::Matrix4d>& normal, const Vector4& right) {
+  // Constrained least squares: the solution moves along the inverse's column of the step to 0.
+  const Vector4 free = normal.solve(right);
+  const Vector4 along = normal.solve(Vector4::Unit(2));
+  return free - along * (free(2) / along(2));
 }
 
 // Fills the likelihoods of all directions for steps at `place` of one softness.
@@ -81,12 +92,18 @@ void fit_place(const std::vector<Vector4>& basis, const ExpectedSteps& expected,
         g += basis[k] * direction.profile[plane][k];
         squares += direction.profile[plane][k] * direction.profile[plane][k];
       }
-      const Vector4 x = normal[plane].solve(g);
+      Vector4 x = normal[plane].solve(g);
       const double noise2 = e.noise * e.noise;
       const double penalty =
           noise2 * rows_per_independent * e.step * e.step / (e.step_sd * e.step_sd);
-      const double left = std::max(0.0, squares + penalty - x.dot(g));
-      sum += left / noise2;
+      double explained = x.dot(g);
+      if (plane == 0 && x(2) < 0.0) {
+        // Brighter outside, or no step at all.
+        x = without_step(normal[plane], g);
+        explained = x.dot(g);
+      }
+      const double left = std::max(0.0, squares + penalty - explained);
+      sum += plane_weight[plane] * left / noise2;
       step[plane] = x(2);
       square[plane] = left / n;
     }
