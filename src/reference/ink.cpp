@@ -30,7 +30,7 @@ constexpr double widths_deg[] = {0.6, 0.9, 1.3, 1.9, 2.8};
 constexpr double plain_evidence = 40.0;
 // A mark is clear when its bluish excess is this many deviations of the ring's own colour noise.
 constexpr double clear_strength = 4.0;
-// Where clear marks say that it lies, within two placing deviations, a fainter one will do.
+// Where clear marks say that it lies, within two deviations, a fainter one will do.
 constexpr double fair_strength = 3.0;
 // Uncertainty of the limbus centre of the atlas, of either component, in limbal radii: it turns a
 // lone mark.
@@ -244,8 +244,10 @@ void accept_faint(std::vector<FoundMark>& marks, const InkOptions& options) {
   if (count == 0.0) return;
   for (FoundMark& mark : marks) {
     const double off = wrap_rotation(mark.atlas_rad - mark.stated_rad - sum / count);
-    if (mark.strength >= fair_strength && std::abs(off) < 2.0 * options.placing_sd_rad)
-      mark.found = true;
+    // Two marks differ by both placing errors, both readings and the limbus centre's error.
+    const double sd = std::numbers::sqrt2 *
+                      std::hypot(options.placing_sd_rad, centre_sd / ink_middle, mark.se_rad);
+    if (mark.strength >= fair_strength && std::abs(off) < 2.0 * sd) mark.found = true;
   }
 }
 
