@@ -14,10 +14,6 @@ using timeline::AxisEvidence;
 using timeline::AxisPath;
 using timeline::Phase;
 
-// What is learned from: every supposition of the new lens with the previous lens that goes best
-// with it, and the best of them with the next ones of the previous lens.
-constexpr std::size_t others_of_previous = 2;
-
 float best_total(const lens::AxisScores& scores) {
   return *std::max_element(scores.total.begin(), scores.total.end());
 }
@@ -97,6 +93,8 @@ std::vector<Candidate> candidates_among(const std::vector<Window>& windows,
   std::stable_sort(
       candidates.begin(), candidates.end(),
       [](const Candidate& a, const Candidate& b) { return a.path.log_ratio > b.path.log_ratio; });
+  // Every supposition of the new lens with that of the previous lens that goes best with it, and
+  // the best of them with every supposition of the previous lens.
   std::vector<Candidate> kept;
   for (Candidate& candidate : candidates) {
     const bool new_kind = std::none_of(kept.begin(), kept.end(), [&](const Candidate& one) {

@@ -97,7 +97,7 @@ class Aligner {
   int base_level_ = 0;
   std::vector<float> value_, mask_, contrast_, residual_, weight_, sample_;
   std::vector<float> basis_, weighted_, square_;
-  std::array<float, ring_sectors * ring_bands> block_weight_{};
+  std::array<float, std::size_t{ring_sectors} * std::size_t{ring_bands}> block_weight_{};
   double gain_ = 1.0, scatter_ = 1.0;
 };
 

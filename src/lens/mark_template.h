@@ -7,6 +7,7 @@
 
 #include <Eigen/Core>
 #include <array>
+#include <cmath>
 #include <span>
 #include <vector>
 
@@ -17,8 +18,11 @@ namespace rhumb::lens {
 struct StripGeometry {
   double reach_rad = 0.14;  // 8 degrees either side
   double step_rad = 0.005;  // 0.29 degrees, a third of a pixel at the marks
-  int columns() const { return 2 * static_cast<int>(reach_rad / step_rad + 0.5) + 1; }
-  double angle_at(int column) const { return step_rad * (column - columns() / 2); }
+  int columns() const { return 2 * static_cast<int>(std::lround(reach_rad / step_rad)) + 1; }
+  double angle_at(int column) const {
+    const int middle = columns() / 2;
+    return step_rad * (column - middle);
+  }
 };
 
 // value: CV_32F per channel; weight: 1 where usable, else 0.
