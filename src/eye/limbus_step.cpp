@@ -17,7 +17,8 @@ constexpr std::array<double, 3> softness = {0.02, 0.035, 0.055};  // standard de
 // Neighbouring rows and the three planes share their texture.
 constexpr double rows_per_independent = 4.0;
 // Weight of a colour against brightness. Rendered eyes bear equal weights; on frames of real
-// operations those doubled the error, since redness and pigment end beside the limbus.
+// operations those cost a quarter more error, since redness and pigment end beside the limbus. See
+// docs/accuracy.md.
 constexpr std::array<double, planes_count> plane_weight = {1.0, 0.3, 0.3};
 
 using Vector4 = Eigen::Vector4d;
