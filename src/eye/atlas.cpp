@@ -225,6 +225,8 @@ std::optional<EyeAtlas> Builder::build(AtlasReport& report) {
   atlas.ring = std::make_shared<RingTemplate>(std::move(ring));
   report.used = static_cast<int>(used());
   report.tilt_rad = std::atan(tilt.parallax.norm());
+  report.tilt_used = tilt.parallax;
+  report.tilt_measured = tilt.measured;
   report.tilt_azimuth_rad = std::atan2(tilt.parallax.y(), tilt.parallax.x());
   report.tilt_se_rad = tilt.se_rad;
   double share = 0.0;

@@ -40,6 +40,9 @@ struct AtlasReport {
   int used = 0;                  // samples that agree with the average
   double mean_ring_share = 0.0;  // over the used ones
   double tilt_rad = 0.0;  // of the mean pose against the line of sight, taken out of the atlas
+  Eigen::Vector2d tilt_used = Eigen::Vector2d::Zero();  // the same, as the parallax it makes
+  // As measured, before it was drawn towards upright by what the measurement is worth.
+  Eigen::Vector2d tilt_measured = Eigen::Vector2d::Zero();
   double tilt_azimuth_rad = 0.0;     // the atlas meridian that is tipped towards the observer
   double tilt_se_rad = 0.0;          // standard error of either component that remains undecided
   std::vector<EyePose> sample_pose;  // one a sample, in the order given

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <vector>
 
+#include "eye/median.h"
+
 namespace rhumb::eye {
 
 namespace {
@@ -16,13 +18,6 @@ constexpr double prior_tilt_sd = 0.052;
 // rendered eyes 22 degrees were found where 10 were drawn, and 2.5 where 10 were. What the ring's
 // depths are taken for scales it.
 constexpr double scale_error = 0.5;
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 }  // namespace
 
@@ -42,9 +37,9 @@ TiltEstimate settle_gauge(std::span<AtlasSample> samples, const Eigen::Matrix2d&
   const double n = static_cast<double>(turn.size());
   if (turn.empty()) return tilt;
   PoseParts mean;
-  mean.rotation_rad = median(turn);
-  mean.shear = {median(shear_x), median(shear_y)};
-  const Eigen::Vector2d middle(median(qx), median(qy));
+  mean.rotation_rad = median_of(turn);
+  mean.shear = {median_of(shear_x), median_of(shear_y)};
+  const Eigen::Vector2d middle(median_of(qx), median_of(qy));
   if (with_tilt) {
     // shear + half of the quadratic in parallax = constant - half of the cross terms with the tilt
     // u.
@@ -69,17 +64,17 @@ TiltEstimate settle_gauge(std::span<AtlasSample> samples, const Eigen::Matrix2d&
         sizes.push_back(e.norm());
       }
       x = h.inverse() * g;
-      scale = std::max(1e-4, median(sizes) / 1.1774);  // median of a Rayleigh variable
+      scale = std::max(1e-4, median_of(sizes) / 1.1774);  // median of a Rayleigh variable
       inverse = h.inverse() * scale * scale;
     }
     mean.shear = x.head<2>();
-    const Eigen::Vector2d found = x.tail<2>();
-    const double off = scale_error * found.norm();
+    tilt.measured = x.tail<2>();
+    const double off = scale_error * tilt.measured.norm();
     const double share =
         prior_tilt_sd * prior_tilt_sd / (prior_tilt_sd * prior_tilt_sd + off * off);
-    tilt.parallax = share * found;
+    tilt.parallax = share * tilt.measured;
     tilt.se_rad = std::hypot(std::sqrt(0.5 * (inverse(2, 2) + inverse(3, 3))),
-                             std::sqrt(share) * off, 0.5 * (1.0 - share) * found.norm());
+                             std::sqrt(share) * off, 0.5 * (1.0 - share) * tilt.measured.norm());
   }
   for (std::size_t i = 0; i < turn.size(); ++i) {
     tilt.spread += (Eigen::Vector2d(qx[i], qy[i]) - middle).squaredNorm() / (2.0 * n);

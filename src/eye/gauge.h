@@ -10,7 +10,8 @@ namespace rhumb::eye {
 // The tilt of the mean pose against the line of sight, as the parallax it makes.
 struct TiltEstimate {
   Eigen::Vector2d parallax = Eigen::Vector2d::Zero();
-  double se_rad = 0.0;  // of either component
+  Eigen::Vector2d measured = Eigen::Vector2d::Zero();  // before it is drawn towards upright
+  double se_rad = 0.0;                                 // of either component
   double spread =
       0.0;  // standard deviation of the parallax over the samples: what the estimate lives on
 };

@@ -6,18 +6,14 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "eye/harmonics.h"
+#include "eye/median.h"
+
 namespace rhumb::eye::limbus_fit {
 namespace {
 
 constexpr double pi = std::numbers::pi;
 constexpr double mad_to_sd = 1.4826;  // of a normal distribution
-
-double median_of(std::vector<double>& values) {
-  if (values.empty()) return 0.0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // Radius of the ellipse in direction (c, s) from its centre.
 double radius_towards(const LimbusEllipse& e, double c, double s) {
@@ -265,14 +261,6 @@ std::vector<Edge> edges_of(const Steps& steps, const Unwrapped& polar, const Rin
     out.push_back({2 * pi * s / steps.sectors, polar.log_from + at * polar.log_step, top});
   }
   return out;
-}
-
-using Vector5 = Eigen::Matrix<double, 5, 1>;
-
-Vector5 harmonics(double theta) {
-  Vector5 h;
-  h << 1, std::cos(theta), std::sin(theta), std::cos(2 * theta), std::sin(2 * theta);
-  return h;
 }
 
 // Shape parameters from edge places: mean, shift and elongation of the log radius, as departures

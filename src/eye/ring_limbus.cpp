@@ -6,22 +6,18 @@
 #include <numbers>
 #include <vector>
 
+#include "eye/harmonics.h"
+#include "eye/median.h"
+
 namespace rhumb::eye {
 
 namespace {
 
 constexpr std::size_t planes_count = 3;
 
-using Vector5 = Eigen::Matrix<double, 5, 1>;
 using Matrix5 = Eigen::Matrix<double, 5, 5>;
 
-// r(m) = rho + cx cos m + cy sin m + e1 cos 2m + e2 sin 2m: an ellipse of small flattening.
-Vector5 harmonics(double m) {
-  Vector5 a;
-  a << 1.0, std::cos(m), std::sin(m), std::cos(2.0 * m), std::sin(2.0 * m);
-  return a;
-}
-
+// Radius by direction: an ellipse of small flattening, as weights of its harmonics.
 struct Curve {
   Vector5 x = (Vector5() << 1.0, 0.0, 0.0, 0.0, 0.0).finished();
   double support = 0.0;  // share of the directions that have their step on it
@@ -115,20 +111,9 @@ Curve fit_curve(const std::vector<RingDirection>& all, const std::vector<double>
 double size_of(const Curve& curve, const std::vector<RingDirection>& all,
                const std::vector<double>& places) {
   Curve sized = curve;
-  for (const double spread : {0.03, 0.012}) {
-    for (int round = 0; round < 10; ++round) {
-      Curve next = sized;
-      next.x(0) = mean_radius(sized, all, places, spread);
-      sized = next;
-    }
-  }
+  for (const double spread : {0.03, 0.012})
+    for (int round = 0; round < 10; ++round) sized.x(0) = mean_radius(sized, all, places, spread);
   return sized.x(0);
-}
-
-double median_of(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 // Noise, and step with its scatter, of each plane along the curve.
