@@ -52,71 +52,88 @@ Vector4 without_step(const Eigen::LLT<Eigen::Matrix4d>& normal, const Vector4& r
   return free - along * (free(2) / along(2));
 }
 
-// Fills the likelihoods of all directions for steps at `place` of one softness.
-void fit_place(const std::vector<Vector4>& basis, const ExpectedSteps& expected, std::size_t place,
-               std::vector<RingDirection>& all) {
-  // The slope behind the step may differ by this a limbal radius, relative to the brightness.
-  constexpr double bend_sd = 1.0;
-  std::array<Vector4, planes_count> prior;  // of the normal equations: diagonal
-  std::array<Vector4, planes_count> pull;   // and right side
-  for (std::size_t plane = 0; plane < planes_count; ++plane) {
-    const ExpectedStep& e = expected[plane];
-    const double share = e.noise * e.noise * rows_per_independent;
-    const double of_step = share / (e.step_sd * e.step_sd);
-    prior[plane] = Vector4(1e-9, 1e-9, of_step, share / (bend_sd * bend_sd));
-    pull[plane] = Vector4(0.0, 0.0, of_step * e.step, 0.0);
+// Soft steps of one softness at one place, fitted to directions.
+class StepFit {
+ public:
+  StepFit(std::vector<Vector4> basis, const ExpectedSteps& expected)
+      : basis_(std::move(basis)), expected_(expected) {
+    // The slope behind the step may differ by this a limbal radius, relative to the brightness.
+    constexpr double bend_sd = 1.0;
+    for (std::size_t plane = 0; plane < planes_count; ++plane) {
+      const ExpectedStep& e = expected_[plane];
+      const double share = e.noise * e.noise * rows_per_independent;
+      const double of_step = share / (e.step_sd * e.step_sd);
+      prior_[plane] = Vector4(1e-9, 1e-9, of_step, share / (bend_sd * bend_sd));
+      pull_[plane] = Vector4(0.0, 0.0, of_step * e.step, 0.0);
+    }
+    whole_ = normal_of(nullptr);
   }
-  const auto solver_for = [&](const std::vector<char>* usable) {
-    std::array<Eigen::LLT<Eigen::Matrix4d>, planes_count> normal;
-    Eigen::Matrix4d sum = Eigen::Matrix4d::Zero();
-    for (std::size_t k = 0; k < basis.size(); ++k)
-      if (usable == nullptr || (*usable)[k] != 0) sum += basis[k] * basis[k].transpose();
-    for (std::size_t plane = 0; plane < planes_count; ++plane)
-      normal[plane].compute(sum + Eigen::Matrix4d(prior[plane].asDiagonal()));
-    return normal;
-  };
-  const auto of_all_rows = solver_for(nullptr);
-  for (RingDirection& direction : all) {
+
+  // Keeps the fit as what is known of this place where it is the best of its softnesses.
+  void improve(RingDirection& direction, std::size_t place) const {
     const auto n =
         static_cast<double>(std::count(direction.usable.begin(), direction.usable.end(), 1));
-    const bool whole = n == static_cast<double>(basis.size());
-    const auto normal = whole ? of_all_rows : solver_for(&direction.usable);
+    const bool whole = n == static_cast<double>(basis_.size());
+    const Normal normal = whole ? whole_ : normal_of(&direction.usable);
     double sum = 0.0;
     std::array<double, planes_count> step{};
     std::array<double, planes_count> square{};
     for (std::size_t plane = 0; plane < planes_count; ++plane) {
-      const ExpectedStep& e = expected[plane];
-      Vector4 g = pull[plane];
-      double squares = 0.0;
-      for (std::size_t k = 0; k < basis.size(); ++k) {
-        if (direction.usable[k] == 0) continue;
-        g += basis[k] * direction.profile[plane][k];
-        squares += direction.profile[plane][k] * direction.profile[plane][k];
-      }
-      Vector4 x = normal[plane].solve(g);
-      const double noise2 = e.noise * e.noise;
-      const double penalty =
-          noise2 * rows_per_independent * e.step * e.step / (e.step_sd * e.step_sd);
-      double explained = x.dot(g);
-      if (plane == 0 && x(2) < 0.0) {
-        // Brighter outside, or no step at all.
-        x = without_step(normal[plane], g);
-        explained = x.dot(g);
-      }
-      const double left = std::max(0.0, squares + penalty - explained);
-      sum += plane_weight[plane] * left / noise2;
-      step[plane] = x(2);
-      square[plane] = left / n;
+      const PlaneFit fit = fit_plane(direction, plane, normal[plane]);
+      const double noise = expected_[plane].noise;
+      sum += plane_weight[plane] * fit.left / (noise * noise);
+      step[plane] = fit.step;
+      square[plane] = fit.left / n;
     }
     // Student's form: a direction that no step explains says little anywhere.
     const double mean = sum / (n * planes_count);
     const double likelihood = -0.5 * n / rows_per_independent * planes_count * std::log1p(mean);
-    if (likelihood <= direction.log_likelihood[place]) continue;
+    if (likelihood <= direction.log_likelihood[place]) return;
     direction.log_likelihood[place] = likelihood;
     direction.step[place] = step;
     direction.square[place] = square;
   }
-}
+
+ private:
+  using Normal = std::array<Eigen::LLT<Eigen::Matrix4d>, planes_count>;
+  struct PlaneFit {
+    double step = 0.0;
+    double left = 0.0;  // squared residuals and what the step costs beside the expected one
+  };
+
+  // Of the rows that are usable; null: of all.
+  Normal normal_of(const std::vector<char>* usable) const {
+    Normal normal;
+    Eigen::Matrix4d sum = Eigen::Matrix4d::Zero();
+    for (std::size_t k = 0; k < basis_.size(); ++k)
+      if (usable == nullptr || (*usable)[k] != 0) sum += basis_[k] * basis_[k].transpose();
+    for (std::size_t plane = 0; plane < planes_count; ++plane)
+      normal[plane].compute(sum + Eigen::Matrix4d(prior_[plane].asDiagonal()));
+    return normal;
+  }
+
+  PlaneFit fit_plane(const RingDirection& direction, std::size_t plane,
+                     const Eigen::LLT<Eigen::Matrix4d>& normal) const {
+    const std::vector<double>& profile = direction.profile[plane];
+    Vector4 g = pull_[plane];
+    double squares = pull_[plane](2) * expected_[plane].step;
+    for (std::size_t k = 0; k < basis_.size(); ++k) {
+      if (direction.usable[k] == 0) continue;
+      g += basis_[k] * profile[k];
+      squares += profile[k] * profile[k];
+    }
+    Vector4 x = normal.solve(g);
+    // Brighter outside, or no step at all.
+    if (plane == 0 && x(2) < 0.0) x = without_step(normal, g);
+    return {x(2), std::max(0.0, squares - x.dot(g))};
+  }
+
+  std::vector<Vector4> basis_;
+  ExpectedSteps expected_;
+  std::array<Vector4, planes_count> prior_;  // of the normal equations: diagonal
+  std::array<Vector4, planes_count> pull_;   // and right side
+  Normal whole_;
+};
 
 }  // namespace
 
@@ -175,9 +192,12 @@ void fit_steps(const RingShape& shape, const std::vector<double>& places,
     direction.step.assign(places.size(), {});
     direction.square.assign(places.size(), {});
   }
-  for (std::size_t p = 0; p < places.size(); ++p)
-    for (const double soft : softness)
-      fit_place(basis_at(places[p], soft, shape, rows), expected, p, all);
+  for (std::size_t p = 0; p < places.size(); ++p) {
+    for (const double soft : softness) {
+      const StepFit fit(basis_at(places[p], soft, shape, rows), expected);
+      for (RingDirection& direction : all) fit.improve(direction, p);
+    }
+  }
 }
 
 }  // namespace rhumb::eye
