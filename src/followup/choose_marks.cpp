@@ -10,10 +10,11 @@ namespace rhumb::followup {
 namespace {
 
 constexpr double distance_sd = 0.015;  // limbal radii: limbal radius and measuring
-constexpr double turn_sd = 0.20;  // radians; rotation after surgery is seldom more than 10 degrees
-constexpr double most_turn_cost = 2.0;        // but some lenses turn by anything
-constexpr double least_score = 5.0;           // both ends stand out of the noise
-constexpr double least_margin = 0.25;         // over the best other direction
+constexpr double turn_sd = 0.12;  // radians; rotation after surgery is seldom more than 10 degrees
+constexpr double most_turn_cost = 5.0;  // but one lens in thirty may have turned by anything
+// Log likelihood ratios. There are some ten thousand places for a pattern to turn up in by chance.
+constexpr double least_score = 10.0;
+constexpr double least_margin = 3.0;          // over the best other direction: one in twenty
 constexpr double other_direction_rad = 0.07;  // four degrees apart is another direction
 
 double eye_direction(const JointSolution& joint, int p, const MarkCandidate& candidate) {

@@ -1,0 +1,350 @@
+#include "followup/mark_search.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+namespace rhumb::followup {
+namespace {
+
+constexpr double pi = std::numbers::pi;
+constexpr int most_pieces = 5;
+constexpr double spot_sigma = 0.011;  // limbal radii: a dot of 0.15 mm, a line's width
+constexpr double grid_step = 0.0125;  // limbal radii, of places tried
+constexpr double most_off_centre = 0.2;
+constexpr double nearest_row = 0.24, farthest_row = 0.64;  // of a row's middle, limbal radii
+constexpr double apart_rad = 0.07, apart = 0.04;  // two places of one candidate are nearer
+
+// How far each pixel stands out, in robust standard deviations of its neighbourhood.
+struct Standing {
+  cv::Mat out;  // CV_32FC1; 0 where not clear
+  const StraightPupil* pupil = nullptr;
+
+  // False where the place can't be seen.
+  bool at(const Eigen::Vector2d& p, double& value) const {
+    const Eigen::Vector2d q = pupil->pixel(p);
+    const cv::Point i(static_cast<int>(std::lround(q.x())), static_cast<int>(std::lround(q.y())));
+    if (i.x < 0 || i.y < 0 || i.x >= out.cols || i.y >= out.rows ||
+        !pupil->clear.at<unsigned char>(i))
+      return false;
+    value = static_cast<double>(out.at<float>(i));
+    return true;
+  }
+};
+
+float median_absolute(const cv::Mat& response, const cv::Mat& where) {
+  std::vector<float> values;
+  for (int y = 0; y < response.rows; y += 2)
+    for (int x = 0; x < response.cols; x += 2)
+      if (where.at<unsigned char>(y, x) && response.at<float>(y, x) != 0)
+        values.push_back(std::abs(response.at<float>(y, x)));
+  if (values.size() < 50) return 1.0F;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return std::max(1e-6F, *middle);
+}
+
+// Divides by the scatter that `rough` has in the neighbourhood: haze in a slit of light is rougher
+// than the dark beside it. What stands out itself is cut, so that it does not hide in its own.
+cv::Mat standardise(const cv::Mat& response, const cv::Mat& rough, const StraightPupil& pupil) {
+  const float typical = 1.4826F * median_absolute(rough, pupil.clear);
+  cv::Mat size, seen, local, share;
+  cv::min(cv::abs(rough), 2.5F * typical, size);
+  pupil.clear.convertTo(seen, CV_32F, 1.0 / 255.0);
+  size = size.mul(seen);
+  const int width = 2 * static_cast<int>(std::lround(0.11 * pupil.scale)) + 1;
+  cv::boxFilter(size, local, CV_32F, cv::Size(width, width));
+  cv::boxFilter(seen, share, CV_32F, cv::Size(width, width));
+  local = 1.25F * local / cv::max(share, 0.05F);  // mean absolute value of a Gaussian: 0.8 sigma
+  cv::Mat out = response / cv::max(local, 0.5F * typical);
+  return out.mul(seen);
+}
+
+// Spots: the lesser of the two curvatures, 0 where they differ in sign. Edges and ridges have none.
+// Against the scatter of the mean curvature, which noise alone never exceeds.
+cv::Mat spots(const StraightPupil& pupil) {
+  cv::Mat smooth, xx, yy, xy;
+  cv::GaussianBlur(pupil.bright, smooth, cv::Size(), spot_sigma * pupil.scale);
+  cv::Sobel(smooth, xx, CV_32F, 2, 0, 3, 0.25);
+  cv::Sobel(smooth, yy, CV_32F, 0, 2, 3, 0.25);
+  cv::Sobel(smooth, xy, CV_32F, 1, 1, 3, 0.25);
+  cv::Mat lesser(smooth.size(), CV_32F), mean(smooth.size(), CV_32F);
+  for (int y = 0; y < lesser.rows; ++y)
+    for (int x = 0; x < lesser.cols; ++x) {
+      const float a = xx.at<float>(y, x), b = yy.at<float>(y, x), c = xy.at<float>(y, x);
+      const float m = 0.5F * (a + b), half = std::hypot(0.5F * (a - b), c);
+      const float least = std::max(0.0F, std::abs(m) - half);
+      lesser.at<float>(y, x) = m > 0 ? -least : least;  // a light spot counts as positive
+      mean.at<float>(y, x) = m;
+    }
+  return standardise(lesser, mean, pupil);
+}
+
+// Negative second derivative of a Gaussian across (c, -s), a Gaussian along; unit energy.
+cv::Mat bar_kernel(double angle_rad, double across, double along) {
+  const int half = static_cast<int>(std::ceil(std::max(3.2 * across, 2.2 * along)));
+  cv::Mat k(2 * half + 1, 2 * half + 1, CV_32F);
+  const double c = std::cos(angle_rad), s = -std::sin(angle_rad);
+  for (int y = -half; y <= half; ++y)
+    for (int x = -half; x <= half; ++x) {
+      const double u = x * c + y * s, v = -x * s + y * c;
+      const double g = std::exp(-0.5 * (u * u / (along * along) + v * v / (across * across)));
+      k.at<float>(y + half, x + half) = static_cast<float>((1 - v * v / (across * across)) * g);
+    }
+  k -= cv::mean(k)[0];
+  return k / cv::norm(k);
+}
+
+cv::Mat bars(const StraightPupil& pupil, double angle_rad, double size) {
+  cv::Mat out;
+  const double across = spot_sigma * pupil.scale;
+  cv::filter2D(pupil.bright, out, CV_32F,
+               bar_kernel(angle_rad, across, std::max(across, 0.5 * size * pupil.scale)),
+               cv::Point(-1, -1), 0, cv::BORDER_REPLICATE);
+  return standardise(out, out, pupil);
+}
+
+Standing standing_out(const StraightPupil& pupil, const MarkPattern& pattern, double angle_rad) {
+  return {pattern.along ? bars(pupil, angle_rad, pattern.size) : spots(pupil), &pupil};
+}
+
+// The value of largest size within a pixel, so that places may be tried two pixels apart.
+Standing widened(const Standing& exact) {
+  Standing out = exact;
+  cv::Mat most, least;
+  cv::dilate(exact.out, most, cv::Mat());
+  cv::erode(exact.out, least, cv::Mat());
+  cv::max(most, 0.0F, most);
+  cv::min(least, 0.0F, least);
+  out.out = most + least;
+  cv::Mat light = most > -least;
+  most.copyTo(out.out, light);
+  least.copyTo(out.out, ~light);
+  return out;
+}
+
+constexpr double cannot_be = -1e9;
+constexpr double unseen_cost = 0.7;  // a piece that can't be seen is not evidence for itself
+
+struct Row {
+  double evidence = cannot_be;
+  double contrast = 0;  // signed logarithm: of the mean of its pieces, 0 below one deviation
+};
+
+Row row_at(const Standing& standing, const MarkPattern& pattern, const MarkPlace& place, int side) {
+  std::array<double, most_pieces> z{};
+  int seen = 0;
+  for (int k = 0; k < pattern.pieces; ++k)
+    if (standing.at(place.piece(pattern, side, k), z[static_cast<std::size_t>(seen)])) ++seen;
+  if (seen == 0) return {};
+  double mean = 0;
+  for (int k = 0; k < seen; ++k) mean += z[static_cast<std::size_t>(k)] / seen;
+  return {row_evidence(z.data(), seen) - unseen_cost * (pattern.pieces - seen),
+          std::copysign(std::log(std::max(1.0, std::abs(mean))), mean)};
+}
+
+// Both ends of a lens are marked alike; light may fall on one and not on the other.
+double unlike_cost(double contrast_a, double contrast_b) {
+  constexpr double spread = 0.8;  // natural logarithms
+  constexpr double most = 8;
+  constexpr double other_sign = 1.5;
+  const double off = (std::abs(contrast_a) - std::abs(contrast_b)) / spread;
+  return std::min(most, 0.5 * off * off) + (contrast_a * contrast_b < 0 ? other_sign : 0.0);
+}
+
+double place_cost(const MarkPlace& place, const MarkOptions& o) {
+  const double far = (place.distance - o.distance_mean) / o.distance_sd;
+  return 0.5 * far * far + 0.5 * place.centre.squaredNorm() / (o.centre_sd * o.centre_sd);
+}
+
+void judge(MarkPlace& place, const Standing& standing, const MarkPattern& pattern,
+           const MarkOptions& o) {
+  const Row a = row_at(standing, pattern, place, 1), b = row_at(standing, pattern, place, -1);
+  place.score_a = a.evidence;
+  place.score_b = b.evidence;
+  place.score = std::max(cannot_be, a.evidence + b.evidence - unlike_cost(a.contrast, b.contrast) -
+                                        place_cost(place, o));
+}
+
+// A row that stands out by itself, and where.
+struct StrongRow {
+  Eigen::Vector2d middle = Eigen::Vector2d::Zero();
+  Row row;
+};
+constexpr double strong = 3.0;  // one end at least holds half of what makes a candidate
+
+// Rows of a direction and step about the points of a grid. Nearly all of them are told from a sum.
+std::vector<StrongRow> strong_rows(const Standing& standing, const MarkPattern& pattern,
+                                   MarkPlace place) {
+  std::vector<StrongRow> out;
+  const double scale = standing.pupil->scale;
+  const int reach = static_cast<int>(std::ceil((farthest_row + most_off_centre) / grid_step));
+  std::array<cv::Point, most_pieces> offset;
+  place.centre.setZero();
+  for (int k = 0; k < pattern.pieces; ++k) {
+    const Eigen::Vector2d p = scale * place.piece(pattern, 1, k);
+    offset[static_cast<std::size_t>(k)] = {static_cast<int>(std::lround(p.x())),
+                                           static_cast<int>(std::lround(-p.y()))};
+  }
+  for (int y = -reach; y <= reach; ++y)
+    for (int x = -reach; x <= reach; ++x) {
+      const Eigen::Vector2d middle = Eigen::Vector2d(x, y) * grid_step;
+      const Eigen::Vector2d at = standing.pupil->pixel(middle);
+      const cv::Point pixel(static_cast<int>(std::lround(at.x())),
+                            static_cast<int>(std::lround(at.y())));
+      float sum = 0;
+      for (int k = 0; k < pattern.pieces; ++k) {
+        const cv::Point p = pixel + offset[static_cast<std::size_t>(k)];
+        if (p.x >= 0 && p.y >= 0 && p.x < standing.out.cols && p.y < standing.out.rows)
+          sum += std::abs(standing.out.at<float>(p));
+      }
+      if (sum < static_cast<float>(strong)) continue;
+      place.centre = middle;
+      const Row row = row_at(standing, pattern, place, 1);
+      if (row.evidence >= strong) out.push_back({middle, row});
+    }
+  return out;
+}
+
+// Best place for one direction and step over a grid of places.
+MarkPlace best_on_grid(const Standing& standing, const MarkPattern& pattern, double direction_rad,
+                       double step, const MarkOptions& o) {
+  MarkPlace best, partner;
+  partner.direction_rad = direction_rad;
+  partner.step = step;
+  const Eigen::Vector2d u(std::cos(direction_rad), std::sin(direction_rad));
+  for (const StrongRow& found : strong_rows(standing, pattern, partner))
+    for (const int side : {1, -1})
+      for (double d = nearest_row; d < farthest_row; d += grid_step) {
+        MarkPlace place = partner;
+        place.centre = found.middle - side * d * u;
+        if (place.centre.norm() > o.most_decentred) continue;
+        place.distance = d;
+        const double cost = place_cost(place, o);
+        if (2 * found.row.evidence - cost <= best.score) continue;  // the stronger end decides
+        partner.centre = place.centre - side * d * u;
+        const Row other = row_at(standing, pattern, partner, 1);
+        place.score = found.row.evidence + other.evidence -
+                      unlike_cost(found.row.contrast, other.contrast) - cost;
+        if (place.score > best.score) best = place;
+      }
+  return best;
+}
+
+// Climbs on the exact response, one coordinate after the other, in ever smaller steps.
+void climb(MarkPlace& place, const Standing& standing, const MarkPattern& pattern,
+           const MarkOptions& o) {
+  judge(place, standing, pattern, o);
+  for (double step = 0.008; step > 0.0015; step *= 0.5)
+    for (int round = 0; round < 4; ++round) {
+      const double before = place.score;
+      for (int which = 0; which < 5; ++which)
+        for (const double by : {-step, step}) {
+          MarkPlace moved = place;
+          switch (which) {
+            case 0: moved.direction_rad += by / std::max(0.2, place.distance); break;
+            case 1: moved.centre.x() += by; break;
+            case 2: moved.centre.y() += by; break;
+            case 3: moved.distance += by; break;
+            default: moved.step += 0.5 * by; break;
+          }
+          if (moved.step < 0.8 * pattern.steps.front() || moved.step > 1.2 * pattern.steps.back())
+            continue;
+          judge(moved, standing, pattern, o);
+          if (moved.score > place.score) place = moved;
+        }
+      if (place.score <= before) break;
+    }
+}
+
+}  // namespace
+
+MarkPattern pattern_of(const casefile::LensMarks& lens, const MarkOptions& options) {
+  MarkPattern out;
+  if (lens.marks == casefile::MarkKind::Lines) {
+    out.pieces = 4;
+    out.along = true;
+    for (const double length : options.line_mm)
+      out.steps.push_back(length / options.limbus_mm / out.pieces);
+    out.size = out.steps[1];
+    return out;
+  }
+  out.pieces = std::clamp(lens.marks_per_end, 1, most_pieces);
+  out.size = options.dot_mm / options.limbus_mm;
+  const double least = options.least_dot_step_mm / options.limbus_mm;
+  const double most = options.most_dot_step_mm / options.limbus_mm;
+  if (out.pieces == 1) {
+    out.steps = {least};
+    return out;
+  }
+  for (double step = least; step < most; step += 0.007) out.steps.push_back(step);
+  return out;
+}
+
+Eigen::Vector2d MarkPlace::piece(const MarkPattern& pattern, int side, int k) const {
+  const Eigen::Vector2d u(std::cos(direction_rad), std::sin(direction_rad));
+  return centre + side * (distance + (k - 0.5 * (pattern.pieces - 1)) * step) * u;
+}
+
+double row_evidence(const double* standing_out, int pieces) {
+  constexpr double alike = 0.35;   // of the pieces' contrast, one to another
+  constexpr double hidden = -4.0;  // a piece that should show and does not
+  constexpr double decades = 5.3;  // natural logarithm of the range of contrasts, all as likely
+  constexpr double own_variance = 1.3;
+  constexpr double stray = 0.03;  // of places that are no mark: anything at all
+  constexpr double root_two_pi = 2.5066283;
+  double mean = 0;
+  for (int k = 0; k < pieces; ++k) mean += standing_out[k] / pieces;
+  const double size = std::max(1.0, std::abs(mean));
+  const double variance = own_variance + alike * alike * mean * mean;
+  // The contrast is one number fitted to the row: what that is worth goes off (Laplace).
+  double out = std::log(root_two_pi * std::sqrt(variance / pieces) / (2 * decades * size));
+  const double height = -0.5 * std::log(variance) - std::log(root_two_pi);
+  for (int k = 0; k < pieces; ++k) {
+    const double z = standing_out[k], off = z - mean;
+    const double none =
+        std::log((1 - stray) * std::exp(-0.5 * z * z / own_variance) /
+                     (root_two_pi * std::sqrt(own_variance)) +
+                 stray / (2 * std::max(1.0, z * z)));
+    out += std::max(hidden, height - 0.5 * off * off / variance - none);
+  }
+  return out;
+}
+
+std::vector<MarkPlace> search_marks(const StraightPupil& pupil, const MarkPattern& pattern,
+                                    const MarkOptions& options) {
+  const int directions = pattern.along ? 60 : 120;
+  std::vector<MarkPlace> best;
+  Standing exact = standing_out(pupil, pattern, 0), wide = widened(exact);
+  for (int k = 0; k < directions; ++k) {
+    const double phi = k * pi / directions;
+    if (pattern.along && k > 0) {
+      exact = standing_out(pupil, pattern, phi);
+      wide = widened(exact);
+    }
+    MarkPlace here;
+    for (const double step : pattern.steps) {
+      const MarkPlace place =
+          best_on_grid(wide, pattern, phi, step, options);
+      if (place.score > here.score) here = place;
+    }
+    if (here.score <= 0) continue;
+    climb(here, exact, pattern, options);
+    best.push_back(here);
+  }
+  std::stable_sort(best.begin(), best.end(),
+                   [](const MarkPlace& a, const MarkPlace& b) { return a.score > b.score; });
+  std::vector<MarkPlace> out;
+  for (const MarkPlace& place : best) {
+    if (static_cast<int>(out.size()) >= options.most) break;
+    const bool new_one = std::none_of(out.begin(), out.end(), [&](const MarkPlace& other) {
+      return std::abs(std::remainder(place.direction_rad - other.direction_rad, pi)) < apart_rad &&
+             std::abs(place.distance - other.distance) < apart;
+    });
+    if (new_one) out.push_back(place);
+  }
+  return out;
+}
+
+}  // namespace rhumb::followup

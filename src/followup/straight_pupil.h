@@ -1,0 +1,34 @@
+// The pupil of a photograph, straightened to limbal radii: what its marks are looked for in.
+#pragma once
+
+#include <Eigen/Core>
+#include <opencv2/core.hpp>
+
+#include "eye/pose.h"
+#include "followup/photo_pupil.h"
+#include "reference/photo_file.h"
+
+namespace rhumb::followup {
+
+struct StraightPupil {
+  cv::Mat bright;      // CV_32FC1, logarithm of luma; square, its middle the limbus centre
+  cv::Mat clear;       // CV_8UC1, 0 at reflexes and, after keep_pupil, outside of the pupil
+  double scale = 1.0;  // pixels a limbal radius
+  double middle() const { return 0.5 * (bright.cols - 1); }
+  // From limbal radii about the limbus centre, y up.
+  Eigen::Vector2d pixel(const Eigen::Vector2d& p) const {
+    return {middle() + scale * p.x(), middle() - scale * p.y()};
+  }
+  bool is_clear(const Eigen::Vector2d& p) const;  // false outside of the picture
+};
+
+// Straightened by the limbus's mean radius alone: its ellipse is anatomy as much as tilt.
+// `limbus` in the photograph's pixels.
+StraightPupil straighten(const reference::Photo& photo, const eye::LimbusEllipse& limbus,
+                         double scale);
+
+// Leaves nothing outside of the pupil clear, nor a margin inside: its edge is soft and no perfect
+// circle.
+void keep_pupil(StraightPupil& picture, const PhotoPupil& pupil);
+
+}  // namespace rhumb::followup
