@@ -28,7 +28,7 @@ struct Profile {
 
 // Brightness across, averaged along the piece.
 Profile profile_across(const StraightPupil& pupil, const Eigen::Vector2d& piece,
-                                      const Eigen::Vector2d& u, double length) {
+                       const Eigen::Vector2d& u, double length) {
   const Eigen::Vector2d left(-u.y(), u.x());
   const double cell = 1.0 / pupil.scale;
   const int along = static_cast<int>(std::ceil(0.5 * length / cell));
@@ -113,14 +113,13 @@ struct Piece {
 };
 
 std::vector<Piece> measure_pieces(const StraightPupil& pupil, const MarkPattern& pattern,
-                                  const MarkPlace& place) {
+                                  const MarkPlace& place, bool both) {
   std::vector<Piece> out;
   const Eigen::Vector2d u(std::cos(place.direction_rad), std::sin(place.direction_rad));
   for (const int side : {1, -1})
-    for (int k = 0; k < pattern.pieces; ++k) {
+    for (int k = 0; k < pattern.pieces && (side > 0 || both); ++k) {
       const Eigen::Vector2d p = place.piece(pattern, side, k);
-      const auto across =
-          measure_piece(pupil, p, u, pattern.along ? place.step : pattern.size);
+      const auto across = measure_piece(pupil, p, u, pattern.along ? place.step : pattern.size);
       if (across) out.push_back({side, (p - place.centre).dot(u), *across});
     }
   return out;
@@ -132,9 +131,7 @@ struct Fit {
 };
 std::optional<Fit> fit_line(const std::vector<Piece>& pieces) {
   Fit fit;
-  bool a = false, b = false;
-  for (const Piece& p : pieces) (p.side > 0 ? a : b) = true;
-  if (!a || !b) return std::nullopt;
+  if (pieces.size() < 2) return std::nullopt;
   std::vector<double> weight;
   for (const Piece& p : pieces) weight.push_back(1 / (p.across.se * p.across.se));
   for (int round = 0; round < 8; ++round) {
@@ -157,8 +154,7 @@ std::optional<Fit> fit_line(const std::vector<Piece>& pieces) {
       weight[i] = (z < 1.5 ? 1.0 : 1.5 / z) / (pieces[i].across.se * pieces[i].across.se);
     }
     const double freedom = static_cast<double>(pieces.size()) - 2;
-    fit.slope_se =
-        std::sqrt(s0 / det * (freedom > 0 ? std::max(1.0, chi / freedom) : 1.0));
+    fit.slope_se = std::sqrt(s0 / det * (freedom > 0 ? std::max(1.0, chi / freedom) : 1.0));
   }
   return fit;
 }
@@ -170,11 +166,36 @@ std::optional<MarkLine> measure_line(const StraightPupil& pupil, const MarkPatte
   MarkPlace now = place;
   MarkLine out;
   for (int round = 0; round < 4; ++round) {
-    const std::vector<Piece> pieces = measure_pieces(pupil, pattern, now);
+    const std::vector<Piece> pieces = measure_pieces(pupil, pattern, now, true);
+    bool a = false, b = false;
+    for (const Piece& p : pieces) (p.side > 0 ? a : b) = true;
+    const auto fit = fit_line(pieces);
+    if (!a || !b || !fit) return std::nullopt;
+    now.centre +=
+        fit->offset * Eigen::Vector2d(-std::sin(now.direction_rad), std::cos(now.direction_rad));
+    now.direction_rad += std::atan(fit->slope);
+    out.se_rad = fit->slope_se;
+    out.pieces = static_cast<int>(pieces.size());
+  }
+  out.centre = now.centre;
+  out.direction_rad = now.direction_rad;
+  return out;
+}
+
+std::optional<MarkLine> measure_row(const StraightPupil& pupil, const MarkPattern& pattern,
+                                    const MarkPlace& place) {
+  // About the row's own middle, so that its offset and its slope do not go together.
+  MarkPlace now = place;
+  now.centre +=
+      place.distance * Eigen::Vector2d(std::cos(now.direction_rad), std::sin(now.direction_rad));
+  now.distance = 0;
+  MarkLine out;
+  for (int round = 0; round < 4; ++round) {
+    const std::vector<Piece> pieces = measure_pieces(pupil, pattern, now, false);
     const auto fit = fit_line(pieces);
     if (!fit) return std::nullopt;
-    now.centre += fit->offset *
-                  Eigen::Vector2d(-std::sin(now.direction_rad), std::cos(now.direction_rad));
+    now.centre +=
+        fit->offset * Eigen::Vector2d(-std::sin(now.direction_rad), std::cos(now.direction_rad));
     now.direction_rad += std::atan(fit->slope);
     out.se_rad = fit->slope_se;
     out.pieces = static_cast<int>(pieces.size());

@@ -21,4 +21,9 @@ struct MarkLine {
 std::optional<MarkLine> measure_line(const StraightPupil& pupil, const MarkPattern& pattern,
                                      const MarkPlace& place);
 
+// The same for the row of end a alone, for which `centre` is where the row's middle lies. Its
+// direction is far less sure. Empty where not two of its pieces can be measured.
+std::optional<MarkLine> measure_row(const StraightPupil& pupil, const MarkPattern& pattern,
+                                    const MarkPlace& place);
+
 }  // namespace rhumb::followup

@@ -14,7 +14,7 @@ constexpr double spot_sigma = 0.011;  // limbal radii: a dot of 0.15 mm, a line'
 constexpr double grid_step = 0.0125;  // limbal radii, of places tried
 constexpr double most_off_centre = 0.2;
 constexpr double nearest_row = 0.24, farthest_row = 0.64;  // of a row's middle, limbal radii
-constexpr double apart_rad = 0.07, apart = 0.04;  // two places of one candidate are nearer
+constexpr double apart_rad = 0.07, apart = 0.04;           // two places of one candidate are nearer
 
 // How far each pixel stands out, in robust standard deviations of its neighbourhood.
 struct Standing {
@@ -99,8 +99,7 @@ cv::Mat bar_kernel(double angle_rad, double across, double along) {
 cv::Mat bars(const StraightPupil& pupil, double angle_rad, double size) {
   cv::Mat out;
   const double across = spot_sigma * pupil.scale;
-  cv::filter2D(pupil.bright, out, CV_32F,
-               bar_kernel(angle_rad, across, std::max(across, 0.5 * size * pupil.scale)),
+  cv::filter2D(pupil.bright, out, CV_32F, bar_kernel(angle_rad, across, size / 3.5 * pupil.scale),
                cv::Point(-1, -1), 0, cv::BORDER_REPLICATE);
   return standardise(out, out, pupil);
 }
@@ -147,15 +146,25 @@ Row row_at(const Standing& standing, const MarkPattern& pattern, const MarkPlace
 // Both ends of a lens are marked alike; light may fall on one and not on the other.
 double unlike_cost(double contrast_a, double contrast_b) {
   constexpr double spread = 0.8;  // natural logarithms
-  constexpr double most = 8;
-  constexpr double other_sign = 1.5;
+  constexpr double most = 20;
+  constexpr double other_sign = 5;  // only a slit of light may show one dark and one light
   const double off = (std::abs(contrast_a) - std::abs(contrast_b)) / spread;
   return std::min(most, 0.5 * off * off) + (contrast_a * contrast_b < 0 ? other_sign : 0.0);
 }
 
+// What both ends say together. The weaker one counts most: one strong row alone is a reflex, a lash
+// or an instrument, whatever its contrast.
+double together(const Row& a, const Row& b) {
+  constexpr double of_the_rest = 0.3;
+  const double less = std::min(a.evidence, b.evidence), more = std::max(a.evidence, b.evidence);
+  return std::max(cannot_be,
+                  2 * less + of_the_rest * (more - less) - unlike_cost(a.contrast, b.contrast));
+}
+
 double place_cost(const MarkPlace& place, const MarkOptions& o) {
   const double far = (place.distance - o.distance_mean) / o.distance_sd;
-  return 0.5 * far * far + 0.5 * place.centre.squaredNorm() / (o.centre_sd * o.centre_sd);
+  const double off = (place.centre - o.centre_mean).norm() / o.centre_sd;
+  return 0.5 * far * far + 0.5 * off * off;
 }
 
 void judge(MarkPlace& place, const Standing& standing, const MarkPattern& pattern,
@@ -163,8 +172,7 @@ void judge(MarkPlace& place, const Standing& standing, const MarkPattern& patter
   const Row a = row_at(standing, pattern, place, 1), b = row_at(standing, pattern, place, -1);
   place.score_a = a.evidence;
   place.score_b = b.evidence;
-  place.score = std::max(cannot_be, a.evidence + b.evidence - unlike_cost(a.contrast, b.contrast) -
-                                        place_cost(place, o));
+  place.score = std::max(cannot_be, together(a, b) - place_cost(place, o));
 }
 
 // A row that stands out by itself, and where.
@@ -219,14 +227,13 @@ MarkPlace best_on_grid(const Standing& standing, const MarkPattern& pattern, dou
       for (double d = nearest_row; d < farthest_row; d += grid_step) {
         MarkPlace place = partner;
         place.centre = found.middle - side * d * u;
-        if (place.centre.norm() > o.most_decentred) continue;
+        if ((place.centre - o.centre_mean).norm() > o.most_decentred) continue;
         place.distance = d;
         const double cost = place_cost(place, o);
         if (2 * found.row.evidence - cost <= best.score) continue;  // the stronger end decides
         partner.centre = place.centre - side * d * u;
         const Row other = row_at(standing, pattern, partner, 1);
-        place.score = found.row.evidence + other.evidence -
-                      unlike_cost(found.row.contrast, other.contrast) - cost;
+        place.score = together(found.row, other) - cost;
         if (place.score > best.score) best = place;
       }
   return best;
@@ -243,11 +250,21 @@ void climb(MarkPlace& place, const Standing& standing, const MarkPattern& patter
         for (const double by : {-step, step}) {
           MarkPlace moved = place;
           switch (which) {
-            case 0: moved.direction_rad += by / std::max(0.2, place.distance); break;
-            case 1: moved.centre.x() += by; break;
-            case 2: moved.centre.y() += by; break;
-            case 3: moved.distance += by; break;
-            default: moved.step += 0.5 * by; break;
+            case 0:
+              moved.direction_rad += by / std::max(0.2, place.distance);
+              break;
+            case 1:
+              moved.centre.x() += by;
+              break;
+            case 2:
+              moved.centre.y() += by;
+              break;
+            case 3:
+              moved.distance += by;
+              break;
+            default:
+              moved.step += 0.5 * by;
+              break;
           }
           if (moved.step < 0.8 * pattern.steps.front() || moved.step > 1.2 * pattern.steps.back())
             continue;
@@ -263,19 +280,20 @@ void climb(MarkPlace& place, const Standing& standing, const MarkPattern& patter
 MarkPattern pattern_of(const casefile::LensMarks& lens, const MarkOptions& options) {
   MarkPattern out;
   if (lens.marks == casefile::MarkKind::Lines) {
-    out.pieces = 4;
+    out.pieces = 3;  // so long that neighbours share little of their noise
     out.along = true;
     for (const double length : options.line_mm)
       out.steps.push_back(length / options.limbus_mm / out.pieces);
     out.size = out.steps[1];
+    if (options.known_step > 0) out.steps = {options.known_step};
     return out;
   }
   out.pieces = std::clamp(lens.marks_per_end, 1, most_pieces);
   out.size = options.dot_mm / options.limbus_mm;
   const double least = options.least_dot_step_mm / options.limbus_mm;
   const double most = options.most_dot_step_mm / options.limbus_mm;
-  if (out.pieces == 1) {
-    out.steps = {least};
+  if (out.pieces == 1 || options.known_step > 0) {
+    out.steps = {options.known_step > 0 ? options.known_step : least};
     return out;
   }
   for (double step = least; step < most; step += 0.007) out.steps.push_back(step);
@@ -303,48 +321,99 @@ double row_evidence(const double* standing_out, int pieces) {
   const double height = -0.5 * std::log(variance) - std::log(root_two_pi);
   for (int k = 0; k < pieces; ++k) {
     const double z = standing_out[k], off = z - mean;
-    const double none =
-        std::log((1 - stray) * std::exp(-0.5 * z * z / own_variance) /
-                     (root_two_pi * std::sqrt(own_variance)) +
-                 stray / (2 * std::max(1.0, z * z)));
+    const double none = std::log((1 - stray) * std::exp(-0.5 * z * z / own_variance) /
+                                     (root_two_pi * std::sqrt(own_variance)) +
+                                 stray / (2 * std::max(1.0, z * z)));
     out += std::max(hidden, height - 0.5 * off * off / variance - none);
   }
   return out;
 }
 
-std::vector<MarkPlace> search_marks(const StraightPupil& pupil, const MarkPattern& pattern,
-                                    const MarkOptions& options) {
-  const int directions = pattern.along ? 60 : 120;
-  std::vector<MarkPlace> best;
-  Standing exact = standing_out(pupil, pattern, 0), wide = widened(exact);
-  for (int k = 0; k < directions; ++k) {
-    const double phi = k * pi / directions;
-    if (pattern.along && k > 0) {
-      exact = standing_out(pupil, pattern, phi);
-      wide = widened(exact);
+namespace {
+
+// Best row of one direction and step by itself, on side a of a lens centre that may be.
+MarkPlace best_row(const Standing& standing, const MarkPattern& pattern, double direction_rad,
+                   double step, const MarkOptions& o) {
+  MarkPlace best, place;
+  place.direction_rad = direction_rad;
+  place.step = step;
+  const Eigen::Vector2d u(std::cos(direction_rad), std::sin(direction_rad));
+  for (const StrongRow& found : strong_rows(standing, pattern, place))
+    for (const double d : {-1.0, -0.5, 0.0, 0.5, 1.0}) {
+      place.distance = o.distance_mean + d * o.distance_sd;
+      place.centre = found.middle - place.distance * u;
+      if ((place.centre - o.centre_mean).norm() > o.most_decentred) continue;
+      place.score_a = found.row.evidence;
+      place.score = place.score_a - place_cost(place, o);
+      if (place.score > best.score) best = place;
     }
-    MarkPlace here;
-    for (const double step : pattern.steps) {
-      const MarkPlace place =
-          best_on_grid(wide, pattern, phi, step, options);
-      if (place.score > here.score) here = place;
-    }
-    if (here.score <= 0) continue;
-    climb(here, exact, pattern, options);
-    best.push_back(here);
-  }
-  std::stable_sort(best.begin(), best.end(),
+  return best;
+}
+
+std::vector<MarkPlace> apart_best(std::vector<MarkPlace> places, double period_rad, int most) {
+  std::stable_sort(places.begin(), places.end(),
                    [](const MarkPlace& a, const MarkPlace& b) { return a.score > b.score; });
   std::vector<MarkPlace> out;
-  for (const MarkPlace& place : best) {
-    if (static_cast<int>(out.size()) >= options.most) break;
+  for (const MarkPlace& place : places) {
+    if (static_cast<int>(out.size()) >= most) break;
     const bool new_one = std::none_of(out.begin(), out.end(), [&](const MarkPlace& other) {
-      return std::abs(std::remainder(place.direction_rad - other.direction_rad, pi)) < apart_rad &&
+      return std::abs(std::remainder(place.direction_rad - other.direction_rad, period_rad)) <
+                 apart_rad &&
              std::abs(place.distance - other.distance) < apart;
     });
     if (new_one) out.push_back(place);
   }
   return out;
+}
+
+// Calls best_of(wide, exact, direction) for every direction of a turn of period_rad.
+template <typename BestOf>
+std::vector<MarkPlace> over_directions(const StraightPupil& picture, const MarkPattern& pattern,
+                                       double period_rad, BestOf best_of) {
+  StraightPupil pupil = picture;
+  pupil.bright = filled(picture);
+  const double between = pi / (pattern.along ? 60 : 120);
+  std::vector<MarkPlace> out;
+  Standing exact = standing_out(pupil, pattern, 0), wide = widened(exact);
+  for (int k = 0; k * between < period_rad - 0.5 * between; ++k) {
+    if (pattern.along && k > 0) {
+      exact = standing_out(pupil, pattern, k * between);
+      wide = widened(exact);
+    }
+    const MarkPlace place = best_of(wide, exact, k * between);
+    if (place.score > 0) out.push_back(place);
+  }
+  return out;
+}
+
+}  // namespace
+
+std::vector<MarkPlace> search_marks(const StraightPupil& pupil, const MarkPattern& pattern,
+                                    const MarkOptions& options) {
+  const auto best_of = [&](const Standing& wide, const Standing& exact, double phi) {
+    MarkPlace best;
+    for (const double step : pattern.steps) {
+      const MarkPlace place = best_on_grid(wide, pattern, phi, step, options);
+      if (place.score > best.score) best = place;
+    }
+    if (best.score > 0) climb(best, exact, pattern, options);
+    if (std::min(best.score_a, best.score_b) < least_end) best.score = cannot_be;
+    return best;
+  };
+  return apart_best(over_directions(pupil, pattern, pi, best_of), pi, options.most);
+}
+
+std::vector<MarkPlace> search_rows(const StraightPupil& pupil, const MarkPattern& pattern,
+                                   const MarkOptions& options) {
+  const auto best_of = [&](const Standing& wide, const Standing&, double phi) {
+    MarkPlace best;
+    for (const double step : pattern.steps) {
+      const MarkPlace place = best_row(wide, pattern, phi, step, options);
+      if (place.score > best.score) best = place;
+    }
+    return best;
+  };
+  return apart_best(over_directions(pupil, pattern, 2 * pi, best_of), 2 * pi, options.most);
 }
 
 }  // namespace rhumb::followup

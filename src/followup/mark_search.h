@@ -25,8 +25,11 @@ struct MarkOptions {
   // the cornea.
   double distance_mean = 0.46;
   double distance_sd = 0.07;
-  double centre_sd = 0.06;  // of the lens centre from the limbus centre, limbal radii: 0.35 mm
-  double most_decentred = 0.18;  // limbal radii
+  // Of the lens centre from the limbus centre, limbal radii; 0.06 is 0.35 mm.
+  Eigen::Vector2d centre_mean = Eigen::Vector2d::Zero();
+  double centre_sd = 0.06;
+  double most_decentred = 0.18;  // limbal radii from centre_mean
+  double known_step = 0.0;       // between neighbouring pieces, limbal radii; 0: not known
   int most = 12;                 // candidates
 };
 
@@ -40,7 +43,7 @@ struct MarkPattern {
 MarkPattern pattern_of(const casefile::LensMarks& lens, const MarkOptions& options);
 
 struct MarkPlace {
-  double direction_rad = 0.0;  // from the lens centre to end a
+  double direction_rad = 0.0;                        // from the lens centre to end a
   Eigen::Vector2d centre = Eigen::Vector2d::Zero();  // limbal radii from the limbus centre, y up
   double distance = 0.0;                             // of a row's middle from the lens centre
   double step = 0.0;                                 // of its pieces
@@ -56,8 +59,16 @@ struct MarkPlace {
 // is noise and now and then anything. Exposed for its test.
 double row_evidence(const double* standing_out, int pieces);
 
+// What each end must hold by itself: there are some tens of places for the second one once the
+// first is found.
+inline constexpr double least_end = 3.0;
+
 // The best places, best first, apart by four degrees or by 0.04 limbal radii of distance.
 std::vector<MarkPlace> search_marks(const StraightPupil& pupil, const MarkPattern& pattern,
                                     const MarkOptions& options);
+
+// The same for one end alone, which then is end a; for where the lens centre is known.
+std::vector<MarkPlace> search_rows(const StraightPupil& pupil, const MarkPattern& pattern,
+                                   const MarkOptions& options);
 
 }  // namespace rhumb::followup

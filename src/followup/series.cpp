@@ -2,8 +2,8 @@
 
 #include <fmt/core.h>
 
+#include <Eigen/Geometry>
 #include <algorithm>
-#include <atomic>
 #include <cmath>
 #include <mutex>
 #include <opencv2/imgproc.hpp>
@@ -14,36 +14,14 @@
 #include "eye/limbus.h"
 #include "files/user_error.h"
 #include "followup/choose_marks.h"
+#include "followup/match_photos.h"
 #include "followup/operation.h"
+#include "followup/workers.h"
 
 namespace rhumb::followup {
 namespace {
 
-// Calls work(i) for every i in parallel; the first exception is thrown again.
-void for_all(int count, int threads, const SeriesOptions& options,
-             const std::function<void(int)>& work) {
-  std::atomic<int> next{0};
-  std::exception_ptr failure;
-  std::mutex guard;
-  const auto loop = [&] {
-    for (int i = next++; i < count; i = next++) {
-      if (options.cancel.stop_requested()) return;
-      try {
-        work(i);
-      } catch (...) {
-        const std::lock_guard lock(guard);
-        if (!failure) failure = std::current_exception();
-        return;
-      }
-    }
-  };
-  std::vector<std::jthread> pool;
-  for (int k = 1; k < std::min(threads, count); ++k) pool.emplace_back(loop);
-  loop();
-  pool.clear();
-  if (failure) std::rethrow_exception(failure);
-  if (options.cancel.stop_requested()) throw Interrupted();
-}
+using Prepared = PhotoOfSeries;
 
 void cross_check(const casefile::Series& series, const casefile::Visit& visit,
                  const std::filesystem::path& file, const reference::PhotoFacts& facts) {
@@ -54,33 +32,58 @@ void cross_check(const casefile::Series& series, const casefile::Visit& visit,
       file.string());
 }
 
-struct Prepared {
-  reference::Photo photo;
-  std::vector<eye::LimbusEllipse> limbi;  // likeliest first
-  std::vector<eye::RingView> views;       // made when needed
-};
-
-constexpr int most_limbi = 3;
-
-// Pairs of photographs under the limbi in use.
-void match_pairs(SeriesOutcome& out, std::vector<Prepared>& prepared,
-                 const std::vector<int>& limbus, std::vector<Pair>& pairs, int threads,
-                 const SeriesOptions& options) {
-  for_all(static_cast<int>(pairs.size()), threads, options, [&](int k) {
-    Pair& pair = pairs[static_cast<std::size_t>(k)];
-    const auto a = static_cast<std::size_t>(pair.first), b = static_cast<std::size_t>(pair.second);
-    pair.match =
-        eye::match_rings(prepared[a].views[static_cast<std::size_t>(limbus[a])],
-                         prepared[b].views[static_cast<std::size_t>(limbus[b])], options.match);
-  });
-  (void)out;
-}
-
 void read_marks(PhotoResult& result, const reference::Photo& photo, const casefile::LensMarks& lens,
-                const SeriesOptions& options, const MarkOptions& marks) {
-  result.candidates = find_marks(photo, *result.limbus, lens, marks);
+                const SeriesOptions& options) {
+  result.candidates = find_marks(photo, *result.limbus, lens, options.marks);
   for (MarkCandidate& candidate : result.candidates)
     candidate.se_rad = std::hypot(candidate.se_rad, options.reading_floor_rad);
+}
+
+// What the photographs with plain marks say of the lens, in the eye's frame.
+struct MarksSeen {
+  double distance = 0, step = 0;
+  Eigen::Vector2d centre = Eigen::Vector2d::Zero();
+};
+
+std::optional<MarksSeen> marks_seen(const SeriesOutcome& out, const JointSolution& joint) {
+  MarksSeen seen;
+  int n = 0;
+  for (std::size_t p = 0; p < out.photos.size(); ++p) {
+    const PhotoResult& photo = out.photos[p];
+    if (photo.chosen < 0 || !joint.connected[p]) continue;
+    const MarkCandidate& mark = photo.candidates[static_cast<std::size_t>(photo.chosen)];
+    seen.distance += mark.distance;
+    seen.step += mark.step;
+    seen.centre += Eigen::Rotation2Dd(-joint.rotation_rad[p]) * mark.centre();
+    ++n;
+  }
+  if (n == 0) return std::nullopt;
+  seen.distance /= n;
+  seen.step /= n;
+  seen.centre /= n;
+  return seen;
+}
+
+// A glance a few degrees off moves the lens, 3 mm behind the limbus, by 0.15 mm against it.
+MarkOptions expected_marks(MarkOptions options, const MarksSeen& seen, double rotation_rad) {
+  options.distance_mean = seen.distance;
+  options.distance_sd = 0.02;
+  options.known_step = seen.step;
+  options.centre_mean = Eigen::Rotation2Dd(rotation_rad) * seen.centre;
+  options.centre_sd = 0.035;
+  options.most_decentred = 0.1;
+  return options;
+}
+
+void read_expected(PhotoResult& result, const reference::Photo& photo,
+                   const casefile::LensMarks& lens, const SeriesOptions& options,
+                   const MarkOptions& marks, bool one_end) {
+  result.candidates = one_end ? find_one_end(photo, *result.limbus, lens, marks)
+                              : find_marks(photo, *result.limbus, lens, marks);
+  for (MarkCandidate& candidate : result.candidates) {
+    candidate.expected = true;
+    candidate.se_rad = std::hypot(candidate.se_rad, options.reading_floor_rad);
+  }
 }
 
 outcome::Interval interval(double value, double se) {
@@ -275,10 +278,13 @@ SeriesOutcome measure(const casefile::Series& series, const SeriesOptions& optio
   const int threads = options.threads > 0
                           ? options.threads
                           : std::max(1, static_cast<int>(std::thread::hardware_concurrency()));
+  const ForAll each = [&](int tasks, const std::function<void(int)>& work) {
+    for_all(tasks, threads, options.cancel, work);
+  };
   prepared.resize(out.photos.size());
   int done = 0;
   std::mutex guard;
-  for_all(count, threads, options, [&](int i) {
+  each(count, [&](int i) {
     PhotoResult& result = out.photos[static_cast<std::size_t>(i)];
     Prepared& ready = prepared[static_cast<std::size_t>(i)];
     if (!result.from_operation) {
@@ -286,15 +292,11 @@ SeriesOutcome measure(const casefile::Series& series, const SeriesOptions& optio
       const reference::Photo read = reference::read_photo(result.file);
       cross_check(series, visit, result.file, read.facts);
       ready.photo = reference::photo_of(upright_picture(read.bgr, visit.superior, visit.mirrored));
-      ready.limbi =
-          eye::likely_limbi(ready.photo.luma, ready.photo.cb, ready.photo.cr, {}, most_limbi);
+      ready.limbi = eye::likely_limbi(ready.photo.luma, ready.photo.cb, ready.photo.cr, {}, 3);
     }
     const cv::Mat& bgr = ready.photo.bgr;
     result.width = bgr.cols;
     result.height = bgr.rows;
-    for (const auto& limbus : ready.limbi)
-      ready.views.push_back(
-          eye::ring_view(ready.photo.luma, ready.photo.cb, ready.photo.cr, limbus));
     const double reduce = std::min(1.0, 1600.0 / bgr.cols);
     cv::resize(bgr, result.upright_bgr, cv::Size(), reduce, reduce, cv::INTER_AREA);
     result.reduced = reduce;
@@ -303,62 +305,32 @@ SeriesOutcome measure(const casefile::Series& series, const SeriesOptions& optio
     if (options.progress) options.progress(++done, count);
   });
 
-  // All pairs; then, for a photograph that fits no other, the other rings that may be its limbus.
-  std::vector<int> limbus(out.photos.size(), 0);
-  for (int a = 0; a < count; ++a)
-    for (int b = a + 1; b < count; ++b)
-      if (!prepared[static_cast<std::size_t>(a)].limbi.empty() &&
-          !prepared[static_cast<std::size_t>(b)].limbi.empty()) {
-        Pair pair;
-        pair.first = a;
-        pair.second = b;
-        out.pairs.push_back(pair);
-      }
-  match_pairs(out, prepared, limbus, out.pairs, threads, options);
-  JointSolution joint = solve_jointly(count, out.pairs);
-  for (int p = 0; p < count; ++p) {
-    if (count < 2 || joint.connected[static_cast<std::size_t>(p)]) continue;
-    for (int k = 1; k < static_cast<int>(prepared[static_cast<std::size_t>(p)].limbi.size()); ++k) {
-      std::vector<Pair> again;
-      for (const Pair& pair : out.pairs)
-        if (pair.first == p || pair.second == p) again.push_back(pair);
-      std::vector<int> other = limbus;
-      other[static_cast<std::size_t>(p)] = k;
-      match_pairs(out, prepared, other, again, threads, options);
-      if (std::none_of(again.begin(), again.end(),
-                       [](const Pair& pair) { return pair.match.accepted; }))
-        continue;
-      limbus = other;
-      for (Pair& pair : out.pairs)
-        for (const Pair& fresh : again)
-          if (pair.first == fresh.first && pair.second == fresh.second) pair = fresh;
-      joint = solve_jointly(count, out.pairs);
-      break;
-    }
-  }
+  JointSolution joint = match_photos(prepared, out.pairs, options.match, each);
 
-  for_all(count, threads, options, [&](int i) {
+  each(count, [&](int i) {
     const auto k = static_cast<std::size_t>(i);
     PhotoResult& result = out.photos[k];
     if (prepared[k].limbi.empty()) {
       result.why_not = "no limbus was found in the photograph";
       return;
     }
-    result.limbus = prepared[k].limbi[static_cast<std::size_t>(limbus[k])];
+    result.limbus = prepared[k].limbus();
     if (result.from_operation) return;
-    read_marks(result, prepared[k].photo, series.lens, options, options.marks);
+    read_marks(result, prepared[k].photo, series.lens, options);
   });
   const double distance = choose_marks(out, joint);
-  // Where nothing was plain, look again for marks at the distance that the other photographs show.
-  if (distance > 0) {
-    MarkOptions narrow = options.marks;
-    narrow.distance_mean = distance;
-    narrow.distance_sd = 0.02;
-    for_all(count, threads, options, [&](int i) {
+  // Where nothing was plain, look again where the other photographs say that the marks are; then
+  // for one end by itself.
+  for (const bool one_end : {false, true}) {
+    const auto seen = marks_seen(out, joint);
+    if (!seen) break;
+    each(count, [&](int i) {
       PhotoResult& result = out.photos[static_cast<std::size_t>(i)];
-      if (result.chosen < 0 && result.limbus && !result.from_operation)
-        read_marks(result, prepared[static_cast<std::size_t>(i)].photo, series.lens, options,
-                   narrow);
+      if (result.chosen >= 0 || !result.limbus || result.from_operation) return;
+      read_expected(
+          result, prepared[static_cast<std::size_t>(i)].photo, series.lens, options,
+          expected_marks(options.marks, *seen, joint.rotation_rad[static_cast<std::size_t>(i)]),
+          one_end);
     });
     choose_marks(out, joint);
   }

@@ -23,7 +23,7 @@ struct SeriesOptions {
   eye::RingMatchOptions match;
   MarkOptions marks;
   const Operation* operation = nullptr;  // visit zero, where the series names one
-  double reading_floor_rad = 0.0017;     // 0.1 degrees: what no reading of marks is better than
+  double reading_floor_rad = 0.0014;     // 0.08 degrees: what no reading of marks is better than
   std::stop_token cancel;
   std::function<void(int done, int of)>
       progress;  // may be empty; called from several threads, one at a time

@@ -10,6 +10,29 @@ namespace {
 constexpr double reach = 0.85;  // limbal radii shown each way
 constexpr int saturated = 235;  // luma at which a reflex shows nothing below it
 
+// A reflex that is not saturated: a light disc, wider than a dot and as wide one way as the other.
+// `least` is a share of brightness; a dot of 0.15 mm that is twice as bright as what lies about it
+// has 0.08, a disc of 0.35 mm 0.25 (closed form for Gaussian discs).
+void mask_dim_reflexes(StraightPupil& picture, double least) {
+  constexpr double sigma = 0.022, reach_of_one = 0.04;  // limbal radii
+  const double s = sigma * picture.scale;
+  cv::Mat smooth, xx, yy, xy;
+  cv::GaussianBlur(picture.bright, smooth, cv::Size(), s);
+  cv::Sobel(smooth, xx, CV_32F, 2, 0, 3, 0.25);
+  cv::Sobel(smooth, yy, CV_32F, 0, 2, 3, 0.25);
+  cv::Sobel(smooth, xy, CV_32F, 1, 1, 3, 0.25);
+  cv::Mat disc = cv::Mat::zeros(smooth.size(), CV_8U);
+  for (int y = 0; y < disc.rows; ++y)
+    for (int x = 0; x < disc.cols; ++x) {
+      const float a = xx.at<float>(y, x), b = yy.at<float>(y, x), c = xy.at<float>(y, x);
+      const float lesser = -0.5F * (a + b) - std::hypot(0.5F * (a - b), c);
+      if (s * s * static_cast<double>(lesser) > least) disc.at<unsigned char>(y, x) = 255;
+    }
+  const int width = 2 * static_cast<int>(std::lround(reach_of_one * picture.scale)) + 1;
+  cv::dilate(disc, disc, cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(width, width)));
+  picture.clear.setTo(0, disc);
+}
+
 cv::Point nearest(const Eigen::Vector2d& p) {
   return {static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y()))};
 }
@@ -23,7 +46,7 @@ bool StraightPupil::is_clear(const Eigen::Vector2d& p) const {
 }
 
 StraightPupil straighten(const reference::Photo& photo, const eye::LimbusEllipse& limbus,
-                         double scale) {
+                         double scale, double least_disc) {
   StraightPupil out;
   out.scale = scale;
   const double radius = limbus.mean_radius_px();
@@ -52,21 +75,36 @@ StraightPupil straighten(const reference::Photo& photo, const eye::LimbusEllipse
   luma.convertTo(out.bright, CV_32F);
   out.bright += 12.0F;
   cv::log(out.bright, out.bright);
+  mask_dim_reflexes(out, least_disc);
   return out;
 }
 
 void keep_pupil(StraightPupil& picture, const PhotoPupil& pupil) {
-  constexpr double margin = 0.025;      // limbal radii
-  constexpr double decisive = 0.4;      // of the logarithm of brightness: a red reflex has it
+  constexpr double margin = 0.025;       // limbal radii
+  constexpr double decisive = 0.4;       // of the logarithm of brightness: a red reflex has it
   constexpr double farthest_mark = 0.6;  // limbal radii
   // In diffuse light the edge of the capsule's opening may stand out more than the pupil's.
-  const double radius = pupil.step < decisive ? std::max(pupil.radius, farthest_mark + margin)
-                                              : pupil.radius;
+  const double radius =
+      pupil.step < decisive ? std::max(pupil.radius, farthest_mark + margin) : pupil.radius;
   cv::Mat inside = cv::Mat::zeros(picture.clear.size(), CV_8U);
   cv::circle(inside, nearest(picture.pixel(pupil.centre)),
-             static_cast<int>((radius - margin) * picture.scale), cv::Scalar(255),
-             cv::FILLED);
+             static_cast<int>((radius - margin) * picture.scale), cv::Scalar(255), cv::FILLED);
   picture.clear &= inside;
+}
+
+cv::Mat filled(const StraightPupil& picture) {
+  cv::Mat seen, sum, share, out = picture.bright.clone();
+  picture.clear.convertTo(seen, CV_32F, 1.0 / 255.0);
+  // Nearest surroundings first; the wide ones fill the middle of a large reflex.
+  for (const double reach : {0.12, 0.05, 0.02}) {
+    const cv::Size window(2 * static_cast<int>(std::ceil(reach * picture.scale)) + 1,
+                          2 * static_cast<int>(std::ceil(reach * picture.scale)) + 1);
+    cv::blur(picture.bright.mul(seen), sum, window);
+    cv::blur(seen, share, window);
+    cv::Mat mean = sum / cv::max(share, 1e-6F);
+    mean.copyTo(out, (picture.clear == 0) & (share > 0.02F));
+  }
+  return out;
 }
 
 }  // namespace rhumb::followup

@@ -23,12 +23,17 @@ struct StraightPupil {
 };
 
 // Straightened by the limbus's mean radius alone: its ellipse is anatomy as much as tilt.
-// `limbus` in the photograph's pixels.
+// `limbus` in the photograph's pixels. Light discs wider than a dot count as reflexes, not clear,
+// from a share `least_disc` of brightness on; a dot twice as bright as what lies about it has 0.08.
 StraightPupil straighten(const reference::Photo& photo, const eye::LimbusEllipse& limbus,
-                         double scale);
+                         double scale, double least_disc);
 
 // Leaves nothing outside of the pupil clear, nor a margin inside: its edge is soft and no perfect
 // circle.
 void keep_pupil(StraightPupil& picture, const PhotoPupil& pupil);
+
+// `bright` with what is not clear replaced by the mean of what is clear about it, so that a filter
+// beside a reflex or the pupil's edge does not see a step.
+cv::Mat filled(const StraightPupil& picture);
 
 }  // namespace rhumb::followup

@@ -8,6 +8,7 @@
 
 #include "angle/angle.h"
 #include "eye/ring_match.h"
+#include "followup/match_photos.h"
 #include "reference/photo_file.h"
 #include "render/camera.h"
 #include "render/photographs.h"
@@ -64,7 +65,41 @@ eye::RingView view_of(const Seen& seen, bool mirrored) {
   return eye::ring_view(photo.luma, photo.cb, photo.cr, limbus);
 }
 
+followup::PhotoOfSeries of_series(const Seen& seen, double size) {
+  followup::PhotoOfSeries out;
+  out.photo = reference::photo_of(seen.bgr);
+  out.limbi = {seen.limbus};
+  out.limbi[0].semi_major_px *= size;
+  out.limbi[0].semi_minor_px *= size;
+  return out;
+}
+
 }  // namespace
+
+TEST_CASE("a limbus of a wrong size is set right by the match; another eye stays refused") {
+  const Seen first = photographed(310, 0), second = photographed(310, 1);
+  const followup::ForAll each = [](int count, const std::function<void(int)>& work) {
+    followup::for_all(count, 2, {}, work);
+  };
+  for (const double size : {1.0, 0.8, 0.9, 1.1}) {
+    CAPTURE(size);
+    std::vector<followup::PhotoOfSeries> photos{of_series(first, 1), of_series(second, size)};
+    std::vector<followup::Pair> pairs;
+    const auto joint = followup::match_photos(photos, pairs, {}, each);
+    REQUIRE(joint.connected[1] != 0);
+    CHECK(photos[1].limbus().mean_radius_px() ==
+          Approx(second.limbus.mean_radius_px()).epsilon(size == 1.0 ? 1e-9 : 0.03));
+  }
+  for (std::uint64_t other = 320; other < 326; ++other) {
+    CAPTURE(other);
+    std::vector<followup::PhotoOfSeries> photos{of_series(first, 1), of_series(second, 1),
+                                                of_series(photographed(other, 1), 1)};
+    std::vector<followup::Pair> pairs;
+    const auto joint = followup::match_photos(photos, pairs, {}, each);
+    CHECK(joint.connected[1] != 0);
+    CHECK(joint.connected[2] == 0);
+  }
+}
 
 TEST_CASE("of 200 pairs that do not show one eye none is accepted", "[long]") {
   constexpr int eyes = 15;
