@@ -361,6 +361,11 @@ SeriesOutcome measure(const casefile::Series& series, const SeriesOptions& optio
       out.notes.push_back(fmt::format("{}: {}", photo.file.filename().string(), photo.why_not));
       continue;
     }
+    if (photo.candidates[static_cast<std::size_t>(photo.chosen)].one_end)
+      out.notes.push_back(
+          fmt::format("{}: only one end of the marks can be seen; the axis rests on it and on the "
+                      "lens centre that the other photographs show",
+                      photo.file.filename().string()));
     const double direction = picture_direction(photo);
     photo.axis_rad = angle::wrap_axis(joint.eye_direction(p, direction));
     photo.axis_se_rad =
