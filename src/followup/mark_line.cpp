@@ -22,8 +22,11 @@ struct Profile {
   int half = 0;
   std::vector<double> value;
   std::vector<char> seen;
-  double& at(int v) { return value[static_cast<std::size_t>(v + half)]; }
-  bool has(int v) const { return seen[static_cast<std::size_t>(v + half)] != 0; }
+  std::size_t index(int v) const {  // v from -half on
+    return static_cast<std::size_t>(v) + static_cast<std::size_t>(half);
+  }
+  double& at(int v) { return value[index(v)]; }
+  bool has(int v) const { return seen[index(v)] != 0; }
 };
 
 // Brightness across, averaged along the piece.
@@ -133,6 +136,7 @@ std::optional<Fit> fit_line(const std::vector<Piece>& pieces) {
   Fit fit;
   if (pieces.size() < 2) return std::nullopt;
   std::vector<double> weight;
+  weight.reserve(pieces.size());
   for (const Piece& p : pieces) weight.push_back(1 / (p.across.se * p.across.se));
   for (int round = 0; round < 8; ++round) {
     double s0 = 0, s1 = 0, s2 = 0, t0 = 0, t1 = 0, chi = 0;

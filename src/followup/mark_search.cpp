@@ -3,125 +3,18 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <opencv2/imgproc.hpp>
+
+#include "followup/mark_standing.h"
 
 namespace rhumb::followup {
 namespace {
 
 constexpr double pi = std::numbers::pi;
 constexpr int most_pieces = 5;
-constexpr double spot_sigma = 0.011;  // limbal radii: a dot of 0.15 mm, a line's width
 constexpr double grid_step = 0.0125;  // limbal radii, of places tried
 constexpr double most_off_centre = 0.2;
 constexpr double nearest_row = 0.24, farthest_row = 0.64;  // of a row's middle, limbal radii
 constexpr double apart_rad = 0.07, apart = 0.04;           // two places of one candidate are nearer
-
-// How far each pixel stands out, in robust standard deviations of its neighbourhood.
-struct Standing {
-  cv::Mat out;  // CV_32FC1; 0 where not clear
-  const StraightPupil* pupil = nullptr;
-
-  // False where the place can't be seen.
-  bool at(const Eigen::Vector2d& p, double& value) const {
-    const Eigen::Vector2d q = pupil->pixel(p);
-    const cv::Point i(static_cast<int>(std::lround(q.x())), static_cast<int>(std::lround(q.y())));
-    if (i.x < 0 || i.y < 0 || i.x >= out.cols || i.y >= out.rows ||
-        !pupil->clear.at<unsigned char>(i))
-      return false;
-    value = static_cast<double>(out.at<float>(i));
-    return true;
-  }
-};
-
-float median_absolute(const cv::Mat& response, const cv::Mat& where) {
-  std::vector<float> values;
-  for (int y = 0; y < response.rows; y += 2)
-    for (int x = 0; x < response.cols; x += 2)
-      if (where.at<unsigned char>(y, x) && response.at<float>(y, x) != 0)
-        values.push_back(std::abs(response.at<float>(y, x)));
-  if (values.size() < 50) return 1.0F;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return std::max(1e-6F, *middle);
-}
-
-// Divides by the scatter that `rough` has in the neighbourhood: haze in a slit of light is rougher
-// than the dark beside it. What stands out itself is cut, so that it does not hide in its own.
-cv::Mat standardise(const cv::Mat& response, const cv::Mat& rough, const StraightPupil& pupil) {
-  const float typical = 1.4826F * median_absolute(rough, pupil.clear);
-  cv::Mat size, seen, local, share;
-  cv::min(cv::abs(rough), 2.5F * typical, size);
-  pupil.clear.convertTo(seen, CV_32F, 1.0 / 255.0);
-  size = size.mul(seen);
-  const int width = 2 * static_cast<int>(std::lround(0.11 * pupil.scale)) + 1;
-  cv::boxFilter(size, local, CV_32F, cv::Size(width, width));
-  cv::boxFilter(seen, share, CV_32F, cv::Size(width, width));
-  local = 1.25F * local / cv::max(share, 0.05F);  // mean absolute value of a Gaussian: 0.8 sigma
-  cv::Mat out = response / cv::max(local, 0.5F * typical);
-  return out.mul(seen);
-}
-
-// Spots: the lesser of the two curvatures, 0 where they differ in sign. Edges and ridges have none.
-// Against the scatter of the mean curvature, which noise alone never exceeds.
-cv::Mat spots(const StraightPupil& pupil) {
-  cv::Mat smooth, xx, yy, xy;
-  cv::GaussianBlur(pupil.bright, smooth, cv::Size(), spot_sigma * pupil.scale);
-  cv::Sobel(smooth, xx, CV_32F, 2, 0, 3, 0.25);
-  cv::Sobel(smooth, yy, CV_32F, 0, 2, 3, 0.25);
-  cv::Sobel(smooth, xy, CV_32F, 1, 1, 3, 0.25);
-  cv::Mat lesser(smooth.size(), CV_32F), mean(smooth.size(), CV_32F);
-  for (int y = 0; y < lesser.rows; ++y)
-    for (int x = 0; x < lesser.cols; ++x) {
-      const float a = xx.at<float>(y, x), b = yy.at<float>(y, x), c = xy.at<float>(y, x);
-      const float m = 0.5F * (a + b), half = std::hypot(0.5F * (a - b), c);
-      const float least = std::max(0.0F, std::abs(m) - half);
-      lesser.at<float>(y, x) = m > 0 ? -least : least;  // a light spot counts as positive
-      mean.at<float>(y, x) = m;
-    }
-  return standardise(lesser, mean, pupil);
-}
-
-// Negative second derivative of a Gaussian across (c, -s), a Gaussian along; unit energy.
-cv::Mat bar_kernel(double angle_rad, double across, double along) {
-  const int half = static_cast<int>(std::ceil(std::max(3.2 * across, 2.2 * along)));
-  cv::Mat k(2 * half + 1, 2 * half + 1, CV_32F);
-  const double c = std::cos(angle_rad), s = -std::sin(angle_rad);
-  for (int y = -half; y <= half; ++y)
-    for (int x = -half; x <= half; ++x) {
-      const double u = x * c + y * s, v = -x * s + y * c;
-      const double g = std::exp(-0.5 * (u * u / (along * along) + v * v / (across * across)));
-      k.at<float>(y + half, x + half) = static_cast<float>((1 - v * v / (across * across)) * g);
-    }
-  k -= cv::mean(k)[0];
-  return k / cv::norm(k);
-}
-
-cv::Mat bars(const StraightPupil& pupil, double angle_rad, double size) {
-  cv::Mat out;
-  const double across = spot_sigma * pupil.scale;
-  cv::filter2D(pupil.bright, out, CV_32F, bar_kernel(angle_rad, across, size / 3.5 * pupil.scale),
-               cv::Point(-1, -1), 0, cv::BORDER_REPLICATE);
-  return standardise(out, out, pupil);
-}
-
-Standing standing_out(const StraightPupil& pupil, const MarkPattern& pattern, double angle_rad) {
-  return {pattern.along ? bars(pupil, angle_rad, pattern.size) : spots(pupil), &pupil};
-}
-
-// The value of largest size within a pixel, so that places may be tried two pixels apart.
-Standing widened(const Standing& exact) {
-  Standing out = exact;
-  cv::Mat most, least;
-  cv::dilate(exact.out, most, cv::Mat());
-  cv::erode(exact.out, least, cv::Mat());
-  cv::max(most, 0.0F, most);
-  cv::min(least, 0.0F, least);
-  out.out = most + least;
-  cv::Mat light = most > -least;
-  most.copyTo(out.out, light);
-  least.copyTo(out.out, ~light);
-  return out;
-}
 
 constexpr double cannot_be = -1e9;
 constexpr double unseen_cost = 0.7;  // a piece that can't be seen is not evidence for itself
@@ -374,10 +267,10 @@ std::vector<MarkPlace> over_directions(const StraightPupil& picture, const MarkP
   pupil.bright = filled(picture);
   const double between = pi / (pattern.along ? 60 : 120);
   std::vector<MarkPlace> out;
-  Standing exact = standing_out(pupil, pattern, 0), wide = widened(exact);
+  Standing exact = standing_out(pupil, pattern.along, 0, pattern.size), wide = widened(exact);
   for (int k = 0; k * between < period_rad - 0.5 * between; ++k) {
     if (pattern.along && k > 0) {
-      exact = standing_out(pupil, pattern, k * between);
+      exact = standing_out(pupil, pattern.along, k * between, pattern.size);
       wide = widened(exact);
     }
     const MarkPlace place = best_of(wide, exact, k * between);

@@ -98,7 +98,7 @@ double picture_direction(const PhotoResult& photo) {
 // What an axis answers to in the joint solution.
 Eigen::VectorXd gradient(const JointSolution& joint, int v, double picture_rad) {
   Eigen::VectorXd j = Eigen::VectorXd::Zero(joint.covariance.rows());
-  j.segment<3>(3 * v) = joint.jacobian(v, picture_rad);
+  j.segment<3>(Eigen::Index{3} * v) = joint.jacobian(v, picture_rad);
   return j;
 }
 
@@ -354,7 +354,8 @@ SeriesOutcome measure(const casefile::Series& series, const SeriesOptions& optio
       continue;
     }
     photo.rotation_rad = angle::wrap_rotation(joint.rotation_rad[k]);
-    photo.rotation_se_rad = std::sqrt(std::max(0.0, joint.covariance(3 * p, 3 * p)));
+    photo.rotation_se_rad =
+        std::sqrt(std::max(0.0, joint.covariance(Eigen::Index{3} * p, Eigen::Index{3} * p)));
     place(photo, p, out, joint);
     if (photo.chosen < 0) {
       if (photo.why_not.empty()) photo.why_not = "the lens marks can't be read";

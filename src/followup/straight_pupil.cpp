@@ -4,11 +4,13 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "followup/curvature.h"
+
 namespace rhumb::followup {
 namespace {
 
-constexpr double reach = 0.85;  // limbal radii shown each way
-constexpr int saturated = 235;  // luma at which a reflex shows nothing below it
+constexpr double reach = 0.85;       // limbal radii shown each way
+constexpr int saturated_luma = 235;  // luma at which a reflex shows nothing below it
 
 // A reflex that is not saturated: a light disc, wider than a dot and as wide one way as the other.
 // `least` is a share of brightness; a dot of 0.15 mm that is twice as bright as what lies about it
@@ -16,18 +18,7 @@ constexpr int saturated = 235;  // luma at which a reflex shows nothing below it
 void mask_dim_reflexes(StraightPupil& picture, double least) {
   constexpr double sigma = 0.022, reach_of_one = 0.04;  // limbal radii
   const double s = sigma * picture.scale;
-  cv::Mat smooth, xx, yy, xy;
-  cv::GaussianBlur(picture.bright, smooth, cv::Size(), s);
-  cv::Sobel(smooth, xx, CV_32F, 2, 0, 3, 0.25);
-  cv::Sobel(smooth, yy, CV_32F, 0, 2, 3, 0.25);
-  cv::Sobel(smooth, xy, CV_32F, 1, 1, 3, 0.25);
-  cv::Mat disc = cv::Mat::zeros(smooth.size(), CV_8U);
-  for (int y = 0; y < disc.rows; ++y)
-    for (int x = 0; x < disc.cols; ++x) {
-      const float a = xx.at<float>(y, x), b = yy.at<float>(y, x), c = xy.at<float>(y, x);
-      const float lesser = -0.5F * (a + b) - std::hypot(0.5F * (a - b), c);
-      if (s * s * static_cast<double>(lesser) > least) disc.at<unsigned char>(y, x) = 255;
-    }
+  cv::Mat disc = s * s * curvature_of(picture.bright, s).lesser > least;
   const int width = 2 * static_cast<int>(std::lround(reach_of_one * picture.scale)) + 1;
   cv::dilate(disc, disc, cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(width, width)));
   picture.clear.setTo(0, disc);
@@ -69,7 +60,7 @@ StraightPupil straighten(const reference::Photo& photo, const eye::LimbusEllipse
   cv::Mat luma;
   cv::warpAffine(source, luma, map, cv::Size(size, size), cv::INTER_LINEAR | cv::WARP_INVERSE_MAP,
                  cv::BORDER_REPLICATE);
-  out.clear = luma < saturated;
+  out.clear = luma < saturated_luma;
   cv::erode(out.clear, out.clear, cv::Mat(), cv::Point(-1, -1),
             static_cast<int>(std::lround(0.02 * scale)));
   luma.convertTo(out.bright, CV_32F);
@@ -96,9 +87,9 @@ cv::Mat filled(const StraightPupil& picture) {
   cv::Mat seen, sum, share, out = picture.bright.clone();
   picture.clear.convertTo(seen, CV_32F, 1.0 / 255.0);
   // Nearest surroundings first; the wide ones fill the middle of a large reflex.
-  for (const double reach : {0.12, 0.05, 0.02}) {
-    const cv::Size window(2 * static_cast<int>(std::ceil(reach * picture.scale)) + 1,
-                          2 * static_cast<int>(std::ceil(reach * picture.scale)) + 1);
+  for (const double about : {0.12, 0.05, 0.02}) {
+    const cv::Size window(2 * static_cast<int>(std::ceil(about * picture.scale)) + 1,
+                          2 * static_cast<int>(std::ceil(about * picture.scale)) + 1);
     cv::blur(picture.bright.mul(seen), sum, window);
     cv::blur(seen, share, window);
     cv::Mat mean = sum / cv::max(share, 1e-6F);
