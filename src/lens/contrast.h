@@ -10,6 +10,7 @@
 namespace rhumb::lens {
 
 inline constexpr int channel_count = 2;  // 0: luma, 1: saturation
+inline constexpr int luma_channel = 0;
 
 struct ContrastOptions {
   double surround_radius =

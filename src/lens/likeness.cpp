@@ -12,9 +12,11 @@ namespace rhumb::lens {
 namespace {
 
 struct Overlap {
-  double product = 0.0;
-  double square_a = 0.0;
-  double square_b = 0.0;
+  std::array<double, channel_count> product{};
+  std::array<double, channel_count> square_a{};
+  std::array<double, channel_count> square_b{};
+  double all_a() const { return std::accumulate(square_a.begin(), square_a.end(), 0.0); }
+  double all_b() const { return std::accumulate(square_b.begin(), square_b.end(), 0.0); }
 };
 
 // `border`: columns at both sides that are left out.
@@ -29,9 +31,9 @@ Overlap overlap(const MarkTemplate& a, const MarkTemplate& b, int down, int righ
       const float* other = b.value[channel].ptr<float>(row + down);
       for (int col = border + std::max(0, -right); col < columns - border - std::max(0, right);
            ++col) {
-        out.product += scale * one[col] * other[col + right];
-        out.square_a += scale * one[col] * one[col];
-        out.square_b += scale * other[col + right] * other[col + right];
+        out.product[channel] += scale * one[col] * other[col + right];
+        out.square_a[channel] += scale * one[col] * one[col];
+        out.square_b[channel] += scale * other[col + right] * other[col + right];
       }
     }
   }
@@ -47,7 +49,32 @@ struct BestShift {
   int right = 0;
 };
 
-BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b, int reach_down, int most_right) {
+double correlation(const Overlap& part) {
+  const double norm = std::sqrt(part.all_a() * part.all_b());
+  return norm > 0.0 ? std::accumulate(part.product.begin(), part.product.end(), 0.0) / norm : 0.0;
+}
+
+// The same for two ends of one lens. A grey mark is lighter than a dull part of the reflex, darker
+// than a bright one and between them as bright as it: its luma may differ from end to end in sign
+// and size, while it always takes colour away.
+double correlation_of_ends(const Overlap& part) {
+  double colour = 0.0;
+  double norm = 0.0;
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    if (channel != luma_channel) colour += part.product[channel];
+    norm += std::sqrt(part.square_a[channel] * part.square_b[channel]);
+  }
+  // Light at one end and dark at the other counts only as far as the colour bears it out.
+  const double luma = part.product[luma_channel];
+  const double product = colour + (luma > 0.0 ? luma : std::min(-luma, std::max(0.0, colour)));
+  // What only one end shows, in a channel that the other lacks, is half of it at most.
+  norm = std::max(norm, 0.5 * std::sqrt(part.all_a() * part.all_b()));
+  return norm > 0.0 ? product / norm : 0.0;
+}
+
+template <typename Correlation>
+BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b, int reach_down, int most_right,
+                     Correlation correlation_of) {
   // Marks lie in the middle half of a strip; what else the two strips hold need not be alike.
   const int border = a.value[0].cols / 4;
   // On the scale of an overlap of the two.
@@ -57,10 +84,9 @@ BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b, int reach_dow
     for (int right = -most_right; right <= most_right; ++right) {
       const Overlap part = overlap(a, b, down, right, border);
       // What lies outside the overlap at one end can't be compared; at least half must be left.
-      if (part.square_a < 0.5 * whole.square_a || part.square_b < 0.5 * whole.square_b) continue;
-      const double norm = std::sqrt(part.square_a * part.square_b);
-      if (norm > 0.0 && part.product / norm > best.likeness)
-        best = {part.product / norm, down, right};
+      if (part.all_a() < 0.5 * whole.all_a() || part.all_b() < 0.5 * whole.all_b()) continue;
+      const double found = correlation_of(part);
+      if (found > best.likeness) best = {found, down, right};
     }
   }
   return best;
@@ -68,12 +94,12 @@ BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b, int reach_dow
 
 BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b) {
   constexpr int most_right = 4;  // columns, 1.1 degrees
-  return best_shift(a, b, most_down, most_right);
+  return best_shift(a, b, most_down, most_right, correlation_of_ends);
 }
 
 }  // namespace
 
-double power(const MarkTemplate& mark) { return overlap(mark, mark, 0, 0).square_a; }
+double power(const MarkTemplate& mark) { return overlap(mark, mark, 0, 0).all_a(); }
 
 double likeness(const MarkTemplate& a, const MarkTemplate& b) { return best_shift(a, b).likeness; }
 
@@ -86,7 +112,7 @@ double symmetry(const MarkTemplate& mark) {
     cv::flip(value, flipped, 1);
     value = flipped;
   }
-  return best_shift(mark, mirrored, 0, most_right).likeness;
+  return best_shift(mark, mirrored, 0, most_right, correlation).likeness;
 }
 
 double common_marks(const MarkTemplate& a, const MarkTemplate& b) {
@@ -259,9 +285,13 @@ double symmetric_angle(const MarkTemplate& mark, const StripGeometry& geometry) 
   return 0.5 * highest(Rows(mark, mark, 0, true), 0, reach_of(geometry)).shift * geometry.step_rad;
 }
 
-MarkAngles mark_angles(const MarkTemplate& a, const MarkTemplate& b,
+MarkAngles mark_angles(const MarkTemplate& a, const MarkTemplate& other,
                        const StripGeometry& geometry) {
-  const BestShift start = best_shift(a, b);
+  const BestShift start = best_shift(a, other);
+  // Where the marks are light at one end and dark at the other, they agree with the sign turned.
+  MarkTemplate b = other;
+  if (overlap(a, b, start.down, start.right).product[luma_channel] < 0.0)
+    b.value[luma_channel] = -b.value[luma_channel];
   const Peak difference = highest(Rows(a, b, start.down, false), start.right, 1);
   // Mirrored, the marks of both ends meet where the shift is the sum of their columns.
   const Peak sum = highest(Rows(a, b, start.down, true), 0, reach_of(geometry));

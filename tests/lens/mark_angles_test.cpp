@@ -96,6 +96,24 @@ TEST_CASE("a decentred lens shows one end nearer: the marks are still taken toge
   CHECK(angle::deg_from_rad(found.b_rad) == Approx(-0.1).margin(0.03));
 }
 
+TEST_CASE(
+    "marks may be light at one end and dark at the other, as long as they lack colour at both") {
+  const MarkTemplate a = end_at(0.3, 0.005, 1);
+  MarkTemplate b = end_at(-0.1, 0.005, 2);
+  b.value[luma_channel] = -b.value[luma_channel];
+  CHECK(likeness(a, b) > 0.9);
+  const MarkAngles found = mark_angles(a, b, strip);
+  CHECK(angle::deg_from_rad(found.a_rad) == Approx(0.3).margin(0.03));
+  CHECK(angle::deg_from_rad(found.b_rad) == Approx(-0.1).margin(0.03));
+  MarkTemplate other = b;
+  for (auto& value : other.value) value = -value;  // luma as at a, but more colour than about it
+  CHECK(likeness(a, other) < 0.3);
+  MarkTemplate grey_a = a, grey_b = b;
+  grey_a.value[1] = 0.0F;
+  grey_b.value[1] = 0.0F;
+  CHECK(likeness(grey_a, grey_b) < 0.3);  // nothing bears the change of sign out
+}
+
 TEST_CASE("where the pupil's edge hides the outer marks of one end, the inner ones are compared") {
   const MarkTemplate a = end_of({{10, 0.3, 0.3}, {15, 0.3, 0.3}, {20, 0.3, 0.3}}, 0.005, 1);
   // In the place of the two outer marks lies an edge that runs across, nearer by a decentred lens.
