@@ -31,13 +31,13 @@ double value_of(const MarkCandidate& candidate, double direction, double distanc
          std::min(most_turn_cost, 0.5 * turn * turn);
 }
 
+}  // namespace
+
 double least_score(const MarkCandidate& candidate, const casefile::LensMarks& lens) {
   if (candidate.one_end) return least_one_end;
   if (lens.marks == casefile::MarkKind::Lines) return least_line;
   return candidate.expected ? least_expected : least_dots;
 }
-
-}  // namespace
 
 double choose_marks(SeriesOutcome& series, const JointSolution& joint) {
   const int count = static_cast<int>(series.photos.size());

@@ -163,39 +163,16 @@ std::optional<Fit> fit_line(const std::vector<Piece>& pieces) {
   return fit;
 }
 
-}  // namespace
-
-std::optional<MarkLine> measure_line(const StraightPupil& pupil, const MarkPattern& pattern,
-                                     const MarkPlace& place) {
-  MarkPlace now = place;
+// The line through the pieces of both ends, or of end a alone, from where `now` has them.
+std::optional<MarkLine> settled(const StraightPupil& pupil, const MarkPattern& pattern,
+                                MarkPlace now, bool both) {
   MarkLine out;
   for (int round = 0; round < 4; ++round) {
-    const std::vector<Piece> pieces = measure_pieces(pupil, pattern, now, true);
-    bool a = false, b = false;
-    for (const Piece& p : pieces) (p.side > 0 ? a : b) = true;
-    const auto fit = fit_line(pieces);
-    if (!a || !b || !fit) return std::nullopt;
-    now.centre +=
-        fit->offset * Eigen::Vector2d(-std::sin(now.direction_rad), std::cos(now.direction_rad));
-    now.direction_rad += std::atan(fit->slope);
-    out.se_rad = fit->slope_se;
-    out.pieces = static_cast<int>(pieces.size());
-  }
-  out.centre = now.centre;
-  out.direction_rad = now.direction_rad;
-  return out;
-}
-
-std::optional<MarkLine> measure_row(const StraightPupil& pupil, const MarkPattern& pattern,
-                                    const MarkPlace& place) {
-  // About the row's own middle, so that its offset and its slope do not go together.
-  MarkPlace now = place;
-  now.centre +=
-      place.distance * Eigen::Vector2d(std::cos(now.direction_rad), std::sin(now.direction_rad));
-  now.distance = 0;
-  MarkLine out;
-  for (int round = 0; round < 4; ++round) {
-    const std::vector<Piece> pieces = measure_pieces(pupil, pattern, now, false);
+    const std::vector<Piece> pieces = measure_pieces(pupil, pattern, now, both);
+    const auto is_of = [](int side) { return [side](const Piece& p) { return p.side == side; }; };
+    if (both && (std::none_of(pieces.begin(), pieces.end(), is_of(1)) ||
+                 std::none_of(pieces.begin(), pieces.end(), is_of(-1))))
+      return std::nullopt;
     const auto fit = fit_line(pieces);
     if (!fit) return std::nullopt;
     now.centre +=
@@ -207,6 +184,23 @@ std::optional<MarkLine> measure_row(const StraightPupil& pupil, const MarkPatter
   out.centre = now.centre;
   out.direction_rad = now.direction_rad;
   return out;
+}
+
+}  // namespace
+
+std::optional<MarkLine> measure_line(const StraightPupil& pupil, const MarkPattern& pattern,
+                                     const MarkPlace& place) {
+  return settled(pupil, pattern, place, true);
+}
+
+std::optional<MarkLine> measure_row(const StraightPupil& pupil, const MarkPattern& pattern,
+                                    const MarkPlace& place) {
+  // About the row's own middle, so that its offset and its slope do not go together.
+  MarkPlace row = place;
+  row.centre +=
+      place.distance * Eigen::Vector2d(std::cos(row.direction_rad), std::sin(row.direction_rad));
+  row.distance = 0;
+  return settled(pupil, pattern, row, false);
 }
 
 }  // namespace rhumb::followup

@@ -224,7 +224,7 @@ double row_evidence(const double* standing_out, int pieces) {
 
 namespace {
 
-// Best row of one direction and step by itself, on side a of a lens centre that may be.
+// Best row of one direction and step by itself, on either side of a lens centre that may be.
 MarkPlace best_row(const Standing& standing, const MarkPattern& pattern, double direction_rad,
                    double step, const MarkOptions& o) {
   MarkPlace best, place;
@@ -232,14 +232,16 @@ MarkPlace best_row(const Standing& standing, const MarkPattern& pattern, double 
   place.step = step;
   const Eigen::Vector2d u(std::cos(direction_rad), std::sin(direction_rad));
   for (const StrongRow& found : strong_rows(standing, pattern, place))
-    for (const double d : {-1.0, -0.5, 0.0, 0.5, 1.0}) {
-      place.distance = o.distance_mean + d * o.distance_sd;
-      place.centre = found.middle - place.distance * u;
-      if ((place.centre - o.centre_mean).norm() > o.most_decentred) continue;
-      place.score_a = found.row.evidence;
-      place.score = place.score_a - place_cost(place, o);
-      if (place.score > best.score) best = place;
-    }
+    for (const int side : {1, -1})
+      for (const double d : {-1.0, -0.5, 0.0, 0.5, 1.0}) {
+        place.direction_rad = side > 0 ? direction_rad : direction_rad + pi;
+        place.distance = o.distance_mean + d * o.distance_sd;
+        place.centre = found.middle - side * place.distance * u;
+        if ((place.centre - o.centre_mean).norm() > o.most_decentred) continue;
+        place.score_a = found.row.evidence;
+        place.score = place.score_a - place_cost(place, o);
+        if (place.score > best.score) best = place;
+      }
   return best;
 }
 
@@ -259,22 +261,29 @@ std::vector<MarkPlace> apart_best(std::vector<MarkPlace> places, double period_r
   return out;
 }
 
-// Calls best_of(wide, exact, direction) for every direction of a turn of period_rad.
-template <typename BestOf>
+// The best place of every direction of half a turn: best_of(wide, direction, step) over the steps,
+// then finish(place, exact).
+template <typename BestOf, typename Finish>
 std::vector<MarkPlace> over_directions(const StraightPupil& picture, const MarkPattern& pattern,
-                                       double period_rad, BestOf best_of) {
+                                       BestOf best_of, Finish finish) {
   StraightPupil pupil = picture;
   pupil.bright = filled(picture);
-  const double between = pi / (pattern.along ? 60 : 120);
+  const int directions = pattern.along ? 60 : 120;
   std::vector<MarkPlace> out;
-  Standing exact = standing_out(pupil, pattern.along, 0, pattern.size), wide = widened(exact);
-  for (int k = 0; k * between < period_rad - 0.5 * between; ++k) {
-    if (pattern.along && k > 0) {
-      exact = standing_out(pupil, pattern.along, k * between, pattern.size);
+  Standing exact, wide;
+  for (int k = 0; k < directions; ++k) {
+    const double phi = k * pi / directions;
+    if (k == 0 || pattern.along) {  // spots are the same in every direction
+      exact = standing_out(pupil, pattern.along, phi, pattern.size);
       wide = widened(exact);
     }
-    const MarkPlace place = best_of(wide, exact, k * between);
-    if (place.score > 0) out.push_back(place);
+    MarkPlace best;
+    for (const double step : pattern.steps) {
+      const MarkPlace place = best_of(wide, phi, step);
+      if (place.score > best.score) best = place;
+    }
+    if (best.score > 0) finish(best, exact);
+    if (best.score > 0) out.push_back(best);
   }
   return out;
 }
@@ -283,30 +292,23 @@ std::vector<MarkPlace> over_directions(const StraightPupil& picture, const MarkP
 
 std::vector<MarkPlace> search_marks(const StraightPupil& pupil, const MarkPattern& pattern,
                                     const MarkOptions& options) {
-  const auto best_of = [&](const Standing& wide, const Standing& exact, double phi) {
-    MarkPlace best;
-    for (const double step : pattern.steps) {
-      const MarkPlace place = best_on_grid(wide, pattern, phi, step, options);
-      if (place.score > best.score) best = place;
-    }
-    if (best.score > 0) climb(best, exact, pattern, options);
-    if (std::min(best.score_a, best.score_b) < least_end) best.score = cannot_be;
-    return best;
+  const auto best_of = [&](const Standing& wide, double phi, double step) {
+    return best_on_grid(wide, pattern, phi, step, options);
   };
-  return apart_best(over_directions(pupil, pattern, pi, best_of), pi, options.most);
+  const auto finish = [&](MarkPlace& place, const Standing& exact) {
+    climb(place, exact, pattern, options);
+    if (std::min(place.score_a, place.score_b) < least_end) place.score = cannot_be;
+  };
+  return apart_best(over_directions(pupil, pattern, best_of, finish), pi, options.most);
 }
 
 std::vector<MarkPlace> search_rows(const StraightPupil& pupil, const MarkPattern& pattern,
                                    const MarkOptions& options) {
-  const auto best_of = [&](const Standing& wide, const Standing&, double phi) {
-    MarkPlace best;
-    for (const double step : pattern.steps) {
-      const MarkPlace place = best_row(wide, pattern, phi, step, options);
-      if (place.score > best.score) best = place;
-    }
-    return best;
+  const auto best_of = [&](const Standing& wide, double phi, double step) {
+    return best_row(wide, pattern, phi, step, options);
   };
-  return apart_best(over_directions(pupil, pattern, 2 * pi, best_of), 2 * pi, options.most);
+  const auto as_it_is = [](MarkPlace&, const Standing&) {};
+  return apart_best(over_directions(pupil, pattern, best_of, as_it_is), 2 * pi, options.most);
 }
 
 }  // namespace rhumb::followup

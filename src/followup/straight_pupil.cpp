@@ -30,12 +30,6 @@ cv::Point nearest(const Eigen::Vector2d& p) {
 
 }  // namespace
 
-bool StraightPupil::is_clear(const Eigen::Vector2d& p) const {
-  const cv::Point at = nearest(pixel(p));
-  return at.x >= 0 && at.y >= 0 && at.x < clear.cols && at.y < clear.rows &&
-         clear.at<unsigned char>(at) != 0;
-}
-
 StraightPupil straighten(const reference::Photo& photo, const eye::LimbusEllipse& limbus,
                          double scale, double least_disc) {
   StraightPupil out;

@@ -19,7 +19,6 @@ struct StraightPupil {
   Eigen::Vector2d pixel(const Eigen::Vector2d& p) const {
     return {middle() + scale * p.x(), middle() - scale * p.y()};
   }
-  bool is_clear(const Eigen::Vector2d& p) const;  // false outside of the picture
 };
 
 // Straightened by the limbus's mean radius alone: its ellipse is anatomy as much as tilt.

@@ -2,9 +2,9 @@
 // that neither the search nor the renderer of this project vouches for them.
 #include <catch2/catch.hpp>
 #include <opencv2/imgproc.hpp>
-#include <random>
 
 #include "angle/angle.h"
+#include "followup/choose_marks.h"
 #include "followup/mark_search.h"
 #include "followup/photo_marks.h"
 
@@ -100,7 +100,11 @@ TEST_CASE("marks drawn at any axis are found and measured") {
       const auto found = followup::find_marks(drawn(d), limbus(), lens_of(d));
       REQUIRE_FALSE(found.empty());
       CHECK(std::abs(off_deg(found[0], axis)) < 0.15);
-      CHECK((found[0].centre() - d.lens).norm() < 0.03);
+      // Along the axis the pattern may slide by part of a piece; across it, it may not.
+      const Eigen::Vector2d off = found[0].centre() - d.lens;
+      const double phi = rad_from_deg(axis);
+      CHECK(std::abs(off.dot(Eigen::Vector2d(-std::sin(phi), std::cos(phi)))) < 0.003);
+      CHECK(std::abs(off.dot(Eigen::Vector2d(std::cos(phi), std::sin(phi)))) < 0.03);
       CHECK(found[0].distance ==
             Approx(dots == 0 ? 0.455 : 0.41 + 0.025 * (dots - 1)).margin(0.03));
       CHECK(found[0].se_rad < rad_from_deg(0.3));
@@ -116,7 +120,8 @@ TEST_CASE("a pupil without marks holds nothing that looks like them") {
       d.seed = seed;
       CAPTURE(dots, seed);
       const auto found = followup::find_marks(drawn(d), limbus(), lens_of(d));
-      for (const auto& candidate : found) CHECK(candidate.score < (dots == 0 ? 20 : 10));
+      for (const auto& candidate : found)
+        CHECK(candidate.score < followup::least_score(candidate, lens_of(d)));
     }
 }
 
@@ -128,7 +133,7 @@ TEST_CASE("one end by itself is no axis, but is one with the lens centre known, 
     d.end_b = false;
     CAPTURE(dots);
     for (const auto& candidate : followup::find_marks(drawn(d), limbus(), lens_of(d)))
-      CHECK(candidate.score < (dots == 0 ? 20 : 10));
+      CHECK(candidate.score < followup::least_score(candidate, lens_of(d)));
     followup::MarkOptions known;
     known.centre_mean = d.lens + Eigen::Vector2d(0.015, 0.01);
     known.centre_sd = 0.035;
