@@ -1,6 +1,7 @@
 // Two hundred pairs of rendered photographs that do not show one eye: other eyes, fellow eyes (the
 // mirror image of another eye of the same colour and vessels) and mirrored pictures. None may be
 // taken for one eye; pairs that do show one eye must be.
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <iostream>
 #include <opencv2/imgproc.hpp>
@@ -99,6 +100,39 @@ TEST_CASE("a limbus of a wrong size is set right by the match; another eye stays
     CHECK(joint.connected[1] != 0);
     CHECK(joint.connected[2] == 0);
   }
+}
+
+TEST_CASE("nor is one of 200 such pairs with any other size of limbus that is tried", "[long]") {
+  constexpr int eyes = 15;
+  std::vector<Seen> seen, mirrored;
+  for (int i = 0; i < eyes; ++i) {
+    seen.push_back(photographed(300 + static_cast<std::uint64_t>(i), 0));
+    mirrored.push_back(seen.back());
+    mirrored.back().bgr = cv::Mat();  // not the pixels of the other
+    cv::flip(seen.back().bgr, mirrored.back().bgr, 1);
+    mirrored.back().limbus.centre_px.x() =
+        seen.back().bgr.cols - 1 - seen.back().limbus.centre_px.x();
+  }
+  std::vector<std::pair<const Seen*, const Seen*>> pairs;
+  for (int i = 0; i < eyes; ++i)
+    for (int j = i; j < eyes; ++j) {
+      const auto a = static_cast<std::size_t>(i), b = static_cast<std::size_t>(j);
+      if (i != j) pairs.emplace_back(&seen[a], &seen[b]);
+      if (pairs.size() < 200) pairs.emplace_back(&seen[a], &mirrored[b]);
+    }
+  REQUIRE(pairs.size() >= 200);
+  const followup::ForAll alone = [](int count, const std::function<void(int)>& work) {
+    for (int k = 0; k < count; ++k) work(k);
+  };
+  std::vector<char> connected(pairs.size(), 0);
+  followup::for_all(static_cast<int>(pairs.size()), 2, {}, [&](int k) {
+    const auto& [one, other] = pairs[static_cast<std::size_t>(k)];
+    std::vector<followup::PhotoOfSeries> photos{of_series(*one, 1), of_series(*other, 1)};
+    std::vector<followup::Pair> matched;
+    const auto joint = followup::match_photos(photos, matched, {}, alone);
+    connected[static_cast<std::size_t>(k)] = joint.connected[0] != 0 && joint.connected[1] != 0;
+  });
+  CHECK(std::count(connected.begin(), connected.end(), 1) == 0);
 }
 
 TEST_CASE("of 200 pairs that do not show one eye none is accepted", "[long]") {
