@@ -171,7 +171,19 @@ TEST_CASE("killed at any moment a run leaves the earlier whole outputs or the ne
   const fs::path out = place.path / "out";
   write_run(out, "0");
   write_whole(out / "mine.txt", "mine");
+  // The moments lie within what a process of five runs takes here, however slow the disk is.
+  const auto started = std::chrono::steady_clock::now();
+  const pid_t timed = ::fork();
+  if (timed == 0) {
+    for (int run = 0; run < 5; ++run) write_run(out, "0");
+    ::_exit(0);
+  }
+  int ended = 0;
+  REQUIRE(::waitpid(timed, &ended, 0) == timed);
+  REQUIRE(ended == 0);
+  const std::chrono::duration<double> five_runs = std::chrono::steady_clock::now() - started;
   std::mt19937 random(20260514);
+  std::uniform_real_distribution<double> moment(0, five_runs.count());
   int changed = 0;
   std::string last = "0";
   for (int round = 0; round < 100; ++round) {
@@ -183,7 +195,7 @@ TEST_CASE("killed at any moment a run leaves the earlier whole outputs or the ne
         ::_exit(1);
       }
     }
-    std::this_thread::sleep_for(std::chrono::microseconds(random() % 20000));
+    std::this_thread::sleep_for(std::chrono::duration<double>(moment(random)));
     ::kill(child, SIGKILL);
     int state = 0;
     ::waitpid(child, &state, 0);

@@ -89,7 +89,7 @@ double off_deg(const followup::MarkCandidate& found, double axis_deg) {
 
 }  // namespace
 
-TEST_CASE("marks drawn at any axis are found and measured") {
+TEST_CASE("marks drawn at any axis are found and measured", "[long]") {
   for (const int dots : {0, 2, 3, 4})
     for (const double axis : {0.0, 17.3, 88.0, 121.6, 175.0}) {
       Drawn d;
@@ -111,7 +111,7 @@ TEST_CASE("marks drawn at any axis are found and measured") {
     }
 }
 
-TEST_CASE("a pupil without marks holds nothing that looks like them") {
+TEST_CASE("a pupil without marks holds nothing that looks like them", "[long]") {
   for (const int dots : {0, 2, 3})
     for (int seed = 1; seed <= 12; ++seed) {
       Drawn d;
