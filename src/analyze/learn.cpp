@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "lens/overlap.h"
+
 namespace rhumb::analyze {
 namespace {
 
@@ -71,23 +73,18 @@ double likeness(const EndProfile& a, const EndProfile& b) {
   double best = -1.0;
   const int distances = static_cast<int>(a.count.size());
   for (int shift = -most_shift; shift <= most_shift; ++shift) {
-    double product = 0.0;
-    double square_a = 0.0;
-    double square_b = 0.0;
+    lens::Overlap common;
     for (int k = std::max(0, -shift); k < std::min(distances, distances - shift); ++k) {
       const auto at = static_cast<std::size_t>(k);
       const auto other = static_cast<std::size_t>(k + shift);
       if (a.count[at] == 0.0 || b.count[other] == 0.0) continue;
       for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
-        const double one = a.sum[channel][at] / a.count[at];
-        const double two = b.sum[channel][other] / b.count[other];
-        product += one * two;
-        square_a += one * one;
-        square_b += two * two;
+        common.add(channel, a.sum[channel][at] / a.count[at],
+                   b.sum[channel][other] / b.count[other]);
       }
     }
-    if (square_a > 0.0 && square_b > 0.0)
-      best = std::max(best, product / std::sqrt(square_a * square_b));
+    if (common.all_a() > 0.0 && common.all_b() > 0.0)
+      best = std::max(best, lens::correlation_of_ends(common));
   }
   return best;
 }

@@ -129,7 +129,7 @@ void take_found_pose(PlacedAnchor& placed, const RowInputs& inputs, const Timeli
   placed.axis_known = inputs.tie.axes_can_be_given;
   FineReport no_template;
   no_template.template_se_rad = 0.0;
-  placed.common_var += std::pow(common_se(inputs, no_template), 2.0);
+  placed.common_var += std::pow(common_se(inputs, no_template, std::nullopt), 2.0);
   placed.own_var +=
       std::pow(row.pose.rotation_se_rad, 2.0) + 0.25 * std::pow(row.pose.shear_se, 2.0);
 }

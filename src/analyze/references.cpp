@@ -19,6 +19,7 @@ struct Zero {
   double rad = 0.0;
   double se_rad = 0.0;
   bool axis_only = false;  // known modulo a half turn, as from a lens
+  std::complex<double> doubled_meridians;
 };
 
 struct Found {
@@ -38,13 +39,14 @@ Found by_ink(const casefile::Reference& stated, const casefile::Plan& plan,
         "Ink marks were not found" + (ink.why_not.empty() ? "" : ": " + ink.why_not) + ".";
     return out;
   }
-  out.zero = Zero{ink.zero_rad, ink.se_rad, false};
+  out.zero = Zero{ink.zero_rad, ink.se_rad, false, {}};
   out.finding.se_rad = ink.se_rad;
   int clear = 0;
   std::string disagreeing;
   for (const auto& mark : ink.marks) {
     if (!mark.found) continue;
     ++clear;
+    out.zero->doubled_meridians += std::polar(1.0, 2.0 * mark.stated_rad);
     out.finding.ink.push_back({mark.stated_rad, angle::wrap_meridian(mark.atlas_rad + ink.zero_rad),
                                mark.se_rad, mark.disagrees});
     if (mark.disagrees) {
@@ -53,6 +55,7 @@ Found by_ink(const casefile::Reference& stated, const casefile::Plan& plan,
           deg_from_rad(mark.stated_rad), deg_from_rad(mark.residual_rad));
     }
   }
+  out.zero->doubled_meridians /= std::max(1, clear);
   out.finding.statement = fmt::format(
       "{} of {} ink marks found; together they fix the meridians to {:.2f} degrees (95 %).{}",
       clear, stated.meridians_rad.size(), 1.96 * deg_from_rad(ink.se_rad), disagreeing);
@@ -73,7 +76,7 @@ Found by_previous_lens(const casefile::Reference& stated, const PreviousAxis& pr
   }
   const double axis = stated.previous_axis_rad.value_or(0.0);
   tie.axes_are_relative = tie.axes_are_relative || !stated.previous_axis_rad;
-  out.zero = Zero{axis - previous.atlas_rad, previous.se_rad, true};
+  out.zero = Zero{axis - previous.atlas_rad, previous.se_rad, true, std::polar(1.0, 2.0 * axis)};
   out.finding.se_rad = previous.se_rad;
   out.finding.statement =
       fmt::format("The previous lens was read at the start to {:.2f} degrees (95 %); {}",
@@ -97,7 +100,7 @@ Found by_photo(const casefile::Reference& stated, const eye::EyeAtlas& atlas) {
     if (out.finding.statement.ends_with("..")) out.finding.statement.pop_back();
     return out;
   }
-  out.zero = Zero{photo.zero_rad, photo.se_rad, false};
+  out.zero = Zero{photo.zero_rad, photo.se_rad, false, {}};
   out.finding.se_rad = photo.se_rad;
   out.finding.agreeing_sector_share = photo.agreeing_sectors / 24.0;
   out.finding.statement = fmt::format(
@@ -130,8 +133,10 @@ void combine(Tie& tie, const std::vector<Found>& found) {
     used.emplace_back(value, se);
     weight_sum += 1.0 / (se * se);
     sum += value / (se * se);
+    tie.doubled_meridians += one.zero->doubled_meridians / (se * se);
   }
   if (used.empty()) return;
+  tie.doubled_meridians /= weight_sum;
   tie.zero_rad = sum / weight_sum;
   tie.zero_se_rad = std::sqrt(1.0 / weight_sum);
   for (const auto& [value, se] : used) chi_square += std::pow((value - tie.zero_rad) / se, 2.0);

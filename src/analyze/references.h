@@ -1,6 +1,7 @@
 // Ties the atlas to the eye's meridians, by each way that the case states.
 #pragma once
 
+#include <complex>
 #include <optional>
 #include <vector>
 
@@ -14,6 +15,9 @@ namespace rhumb::analyze {
 struct Tie {
   double zero_rad = 0.0;  // eye meridian = atlas angle + zero
   double zero_se_rad = 0.0;
+  // Mean of exp(2 i m) over the meridians m (of the eye) that the zero rests on: 1 in size for ink
+  // at two opposite meridians or a lens, 0 for a photograph, which rests on all of them alike.
+  std::complex<double> doubled_meridians;
   double rotation_zero_rad = 0.0;  // eye rotation = pose rotation - this
   bool axes_are_relative = false;
   bool axes_can_be_given = false;

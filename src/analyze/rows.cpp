@@ -125,13 +125,23 @@ const char* reason_without_axis(const RowInputs& inputs, const SeenFrame& seen,
 
 }  // namespace
 
-double common_se(const RowInputs& inputs, const FineReport& report) {
-  // A tilt t of the plane shears a direction by t^2/4 at most either way; with an estimate t and an
-  // error s what is left is about t s / 2 + s^2 / 4 (expansion of atan(cos t) about 45 degrees).
+double common_se(const RowInputs& inputs, const FineReport& report,
+                 std::optional<double> axis_rad) {
+  // A tilt t towards azimuth a turns what is seen at the meridian m by -t^2/4 sin 2(m - a); with an
+  // estimate t and an error s the factor that is left is t s / 2 + s^2 / 4 (expansion of
+  // atan(cos t)). Lens and reference are turned both; of their difference the root mean square over
+  // all azimuths is |exp(2 i axis) - mean exp(2 i reference)| / sqrt 2.
   const double tilt = 0.5 * inputs.atlas_tilt_rad * inputs.atlas_tilt_se_rad +
                       0.25 * inputs.atlas_tilt_se_rad * inputs.atlas_tilt_se_rad;
+  // A lens that is itself tilted by c about either axis has ends of unequal depth, which the eye's
+  // tilt moves apart: t c / sqrt 2. Two degrees: common practice, no source.
+  constexpr double lens_tilt_rad = 0.035;
+  const double uneven = (inputs.atlas_tilt_rad + inputs.atlas_tilt_se_rad) * lens_tilt_rad;
+  const double share =
+      axis_rad ? std::abs(std::polar(1.0, 2.0 * *axis_rad) - inputs.tie.doubled_meridians) : 1.0;
   return std::sqrt(report.template_se_rad * report.template_se_rad +
-                   inputs.tie.zero_se_rad * inputs.tie.zero_se_rad + 0.5 * tilt * tilt);
+                   inputs.tie.zero_se_rad * inputs.tie.zero_se_rad +
+                   0.5 * (share * share * tilt * tilt + uneven * uneven));
 }
 
 std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
@@ -161,7 +171,8 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     const double unseen =
         support[k].bridged ? 0.0 : unseen_turn_rad_s * std::min(10.0, support[k].nearest_s);
     const double se =
-        std::sqrt(fine.se_rad * fine.se_rad + std::pow(common_se(inputs, report), 2.0) +
+        std::sqrt(fine.se_rad * fine.se_rad +
+                  std::pow(common_se(inputs, report, fine.axis_rad + inputs.tie.zero_rad), 2.0) +
                   0.25 * pose_se * pose_se + refraction * refraction + unseen * unseen);
     const double probability = inputs.coarse.posterior.near_path[k];
     if (row.eye_found && lens_seen && fine.given && inputs.tie.axes_can_be_given &&

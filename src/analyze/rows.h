@@ -27,8 +27,9 @@ struct RowInputs {
       true;  // false: without believable marks nothing says which lens lies there
 };
 
-// Standard error that is common to all axes of a lens: template, reference, tilt of the atlas.
-double common_se(const RowInputs& inputs, const FineReport& report);
+// Standard error that is common to all axes of a lens about this one (of the eye; nothing where it
+// is not known): template, reference, tilt of the atlas.
+double common_se(const RowInputs& inputs, const FineReport& report, std::optional<double> axis_rad);
 
 std::vector<outcome::TimelineRow> make_rows(const RowInputs& inputs);
 

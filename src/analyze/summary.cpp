@@ -149,7 +149,8 @@ void fill_budget(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
     if (episode.lens == LensState::New && !episode.still.empty()) last = &episode;
   }
   if (last == nullptr) return;
-  const double common_half = 1.96 * common_se(inputs, inputs.fine.current);
+  const double common_half =
+      1.96 * common_se(inputs, inputs.fine.current, outcome.final->axis.value_rad);
   const outcome::StillStretch* placed = placement_of(*last);
   budget.rotation_after_placement = difference(placed->axis, outcome.final->axis, common_half);
   const double placed_deviation =

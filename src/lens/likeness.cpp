@@ -6,18 +6,11 @@
 #include <vector>
 
 #include "lens/mark_template.h"
+#include "lens/overlap.h"
 
 namespace rhumb::lens {
 
 namespace {
-
-struct Overlap {
-  std::array<double, channel_count> product{};
-  std::array<double, channel_count> square_a{};
-  std::array<double, channel_count> square_b{};
-  double all_a() const { return std::accumulate(square_a.begin(), square_a.end(), 0.0); }
-  double all_b() const { return std::accumulate(square_b.begin(), square_b.end(), 0.0); }
-};
 
 // `border`: columns at both sides that are left out.
 Overlap overlap(const MarkTemplate& a, const MarkTemplate& b, int down, int right, int border = 0) {
@@ -31,9 +24,7 @@ Overlap overlap(const MarkTemplate& a, const MarkTemplate& b, int down, int righ
       const float* other = b.value[channel].ptr<float>(row + down);
       for (int col = border + std::max(0, -right); col < columns - border - std::max(0, right);
            ++col) {
-        out.product[channel] += scale * one[col] * other[col + right];
-        out.square_a[channel] += scale * one[col] * one[col];
-        out.square_b[channel] += scale * other[col + right] * other[col + right];
+        out.add(channel, one[col], other[col + right], scale);
       }
     }
   }
@@ -48,29 +39,6 @@ struct BestShift {
   int down = 0;
   int right = 0;
 };
-
-double correlation(const Overlap& part) {
-  const double norm = std::sqrt(part.all_a() * part.all_b());
-  return norm > 0.0 ? std::accumulate(part.product.begin(), part.product.end(), 0.0) / norm : 0.0;
-}
-
-// The same for two ends of one lens. A grey mark is lighter than a dull part of the reflex, darker
-// than a bright one and between them as bright as it: its luma may differ from end to end in sign
-// and size, while it always takes colour away.
-double correlation_of_ends(const Overlap& part) {
-  double colour = 0.0;
-  double norm = 0.0;
-  for (std::size_t channel = 0; channel < channel_count; ++channel) {
-    if (channel != luma_channel) colour += part.product[channel];
-    norm += std::sqrt(part.square_a[channel] * part.square_b[channel]);
-  }
-  // Light at one end and dark at the other counts only as far as the colour bears it out.
-  const double luma = part.product[luma_channel];
-  const double product = colour + (luma > 0.0 ? luma : std::min(-luma, std::max(0.0, colour)));
-  // What only one end shows, in a channel that the other lacks, is half of it at most.
-  norm = std::max(norm, 0.5 * std::sqrt(part.all_a() * part.all_b()));
-  return norm > 0.0 ? product / norm : 0.0;
-}
 
 template <typename Correlation>
 BestShift best_shift(const MarkTemplate& a, const MarkTemplate& b, int reach_down, int most_right,

@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
+#include <vector>
 
 #include "angle/angle.h"
 
@@ -27,26 +28,35 @@ std::array<Ray, meridians> rays() {
   return out;
 }
 
+struct Circle {  // in pixels
+  float x = 0.0F;
+  float y = 0.0F;
+  float radius = 0.0F;
+  float step = 0.0F;
+};
+
 // Steps of luma across a supposed edge: of all meridians that stay within the patch.
 struct Steps {
   std::array<float, meridians> across{};  // from just inside to just outside
   // The same less the mean of the steps before and behind it: what a glow that fades evenly has
   // not.
   std::array<float, meridians> beyond_fading{};
+  // From well inside to well outside: what a thin bright line has not, such as the rhexis edge.
+  std::array<float, meridians> lasting{};
   std::size_t count = 0;
 };
 
-Steps steps_at(const cv::Mat1f& smooth, const std::array<Ray, meridians>& ray, float cx, float cy,
-               float radius_px, float half_gap_px) {
+Steps steps_at(const cv::Mat1f& smooth, const std::array<Ray, meridians>& ray, const Circle& circle,
+               float half_gap_px) {
   Steps steps;
   for (const Ray& r : ray) {
     // At -3, -1, 1 and 3 half gaps from the edge; the outermost repeats where the patch ends.
     std::array<float, 4> luma{};
     bool within = true;
     for (const std::size_t k : {1U, 2U, 0U, 3U}) {
-      const float at = radius_px + (2.0F * static_cast<float>(k) - 3.0F) * half_gap_px;
-      const int x = cvRound(cx + r.x * at);
-      const int y = cvRound(cy + r.y * at);
+      const float at = circle.radius + (2.0F * static_cast<float>(k) - 3.0F) * half_gap_px;
+      const int x = cvRound(circle.x + r.x * at);
+      const int y = cvRound(circle.y + r.y * at);
       const bool inside = x >= 0 && y >= 0 && x < smooth.cols && y < smooth.rows;
       if (k == 1U || k == 2U) within = within && inside;
       if (!within) break;
@@ -55,6 +65,7 @@ Steps steps_at(const cv::Mat1f& smooth, const std::array<Ray, meridians>& ray, f
     if (!within) continue;
     const float step = luma[1] - luma[2];
     steps.across[steps.count] = step;
+    steps.lasting[steps.count] = luma[0] - luma[3];
     steps.beyond_fading[steps.count++] = step - 0.5F * (luma[0] - luma[1] + luma[2] - luma[3]);
   }
   return steps;
@@ -67,13 +78,34 @@ float median(std::array<float, meridians>& values, std::size_t count) {
 }
 
 // The median step over the meridians; 0 where under half of them are left, where it does not exceed
-// `least`, or where more than half of it is the fading of the glow.
+// `least`, or where more than half of it is the fading of the glow or is gone again behind it.
 float edge_step(Steps steps, float least) {
   if (2 * steps.count < meridians) return 0.0F;
   const float across = median(steps.across, steps.count);
   if (std::abs(across) <= least) return 0.0F;
   const float beyond_fading = median(steps.beyond_fading, steps.count);
-  return across * beyond_fading > 0.5F * across * across ? across : 0.0F;
+  if (across * beyond_fading <= 0.5F * across * across) return 0.0F;
+  const float lasting = median(steps.lasting, steps.count);
+  return across * lasting > 0.5F * across * across ? across : 0.0F;
+}
+
+template <typename Body>
+void for_each_centre(const Circle& middle, float reach, float step, const Body& body) {
+  for (float dy = -reach; dy <= reach + 1e-4F; dy += step) {
+    for (float dx = -reach; dx <= reach + 1e-4F; dx += step)
+      body(Circle{middle.x + dx, middle.y + dy, middle.radius, 0.0F});
+  }
+}
+
+// The size of the step that three quarters of the meridians share with the median one in sign.
+float common_step(Steps steps) {
+  if (steps.count == 0) return 0.0F;
+  const float sign = median(steps.across, steps.count) < 0.0F ? -1.0F : 1.0F;
+  for (float& step : steps.across) step *= sign;
+  const auto quarter = steps.across.begin() + static_cast<std::ptrdiff_t>(steps.count / 4);
+  std::nth_element(steps.across.begin(), quarter,
+                   steps.across.begin() + static_cast<std::ptrdiff_t>(steps.count));
+  return *quarter;
 }
 
 }  // namespace
@@ -87,36 +119,48 @@ std::optional<Pupil> find_pupil(const cv::Mat& patch, const PatchGeometry& geome
   const auto ray = rays();
   const auto centre = static_cast<float>(geometry.centre_px());
   const auto half_gap = static_cast<float>(0.025 * ppr);
-
-  float best_step = 0.0F;
-  float best_x = 0.0F;
-  float best_y = 0.0F;
-  float best_radius = 0.0F;
-  const auto search = [&](float x0, float y0, float r0, float reach, float r_reach, float step) {
-    for (float dy = -reach; dy <= reach + 1e-4F; dy += step) {
-      for (float dx = -reach; dx <= reach + 1e-4F; dx += step) {
-        for (float dr = -r_reach; dr <= r_reach + 1e-4F; dr += step) {
-          const float found = edge_step(steps_at(smooth, ray, x0 + dx, y0 + dy, r0 + dr, half_gap),
-                                        std::abs(best_step));
-          if (found != 0.0F) {
-            best_step = found;
-            best_x = x0 + dx;
-            best_y = y0 + dy;
-            best_radius = r0 + dr;
-          }
-        }
-      }
-    }
-  };
   const auto unit = static_cast<float>(ppr);
-  search(centre, centre, 0.50F * unit, 0.12F * unit, 0.22F * unit, 0.02F * unit);
-  if (std::abs(best_step) < 0.04F * mean) return std::nullopt;
-  search(best_x, best_y, best_radius, 0.02F * unit, 0.02F * unit, 0.005F * unit);
+
+  const auto at = [&](const Circle& circle) { return steps_at(smooth, ray, circle, half_gap); };
+  const auto better = [&](const Circle& tried, Circle& best) {
+    const float step = edge_step(at(tried), std::abs(best.step));
+    if (step != 0.0F) best = {tried.x, tried.y, tried.radius, step};
+  };
+  std::vector<Circle> by_radius;  // the best of every radius
+  for (float radius = 0.28F; radius < 0.73F; radius += 0.02F) {
+    const Circle middle{centre, centre, radius * unit, 0.0F};
+    Circle best = middle;
+    for_each_centre(middle, 0.12F * unit, 0.02F * unit,
+                    [&](const Circle& tried) { better(tried, best); });
+    by_radius.push_back(best);
+  }
+  const Circle strongest = *std::max_element(
+      by_radius.begin(), by_radius.end(),
+      [](const Circle& a, const Circle& b) { return std::abs(a.step) < std::abs(b.step); });
+  if (std::abs(strongest.step) < 0.04F * mean) return std::nullopt;
+  // Inside the pupil lie the edges of optic and rhexis, outside of it none.
+  Circle rough = strongest;
+  for (const Circle& circle : by_radius) {
+    if (circle.radius < 1.2F * strongest.radius ||
+        std::abs(circle.step) < 0.5F * std::abs(strongest.step))
+      continue;
+    const bool all_round = common_step(at(circle)) > 0.25F * std::abs(strongest.step);
+    if (all_round &&
+        (rough.radius == strongest.radius || std::abs(circle.step) > std::abs(rough.step)))
+      rough = circle;
+  }
+  Circle best = rough;
+  best.step = 0.0F;
+  for (float dr = -0.02F; dr < 0.0201F; dr += 0.005F) {
+    const Circle middle{rough.x, rough.y, rough.radius + dr * unit, 0.0F};
+    for_each_centre(middle, 0.02F * unit, 0.005F * unit,
+                    [&](const Circle& tried) { better(tried, best); });
+  }
 
   Pupil pupil;
-  pupil.centre = {(best_x - centre) / unit, -(best_y - centre) / unit};
-  pupil.radius = best_radius / unit;
-  pupil.contrast = best_step / mean;
+  pupil.centre = {(best.x - centre) / unit, -(best.y - centre) / unit};
+  pupil.radius = best.radius / unit;
+  pupil.contrast = best.step / mean;
   return pupil;
 }
 
