@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "analyze/lead.h"
 #include "analyze/learn.h"
 #include "analyze/parallel.h"
 
@@ -312,11 +313,13 @@ Acquired acquire(std::vector<Window>& windows, const LensPrior& prior,
 void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& prior,
             double step_s) {
   Evidence evidence = evidence_of(reading.windows, acquired);
+  const Evidence as_seen = evidence;
   const auto model = model_for(prior, step_s);
   reading.path = timeline::most_probable_path(evidence[0], evidence[1], model);
   timeline::subtract_standing_clutter(reading.path, evidence[0], evidence[1]);
   reading.path = timeline::most_probable_path(evidence[0], evidence[1], model);
   reading.log_ratio = reading.path.log_ratio;
+  reading.lead = leads(reading.path, as_seen[0], as_seen[1]);
   reading.previous = acquired.signature[0];
   reading.current = acquired.signature[1];
   place_centres(reading, acquired);

@@ -9,6 +9,7 @@
 #include "angle/angle.h"
 #include "lens/mark_pattern.h"
 #include "lens/mark_template.h"
+#include "lens/ring_flatten.h"
 
 namespace rhumb::analyze {
 namespace {
@@ -45,6 +46,7 @@ struct Source {
   const lens::PatchStore& patches;
   const WindowReading& windows;
   bool light = false;            // marks lighter than the glow
+  bool through_rings = false;    // strips are read on flattened rings, not only beside them
   std::vector<float> distances;  // at which the windows have seen them
 };
 
@@ -63,7 +65,8 @@ void read_batches(const Source& source, const Track& track, const std::vector<st
     for_each_index(end - begin, threads, [&](std::size_t offset) {
       if (patches[offset].empty()) return;
       const std::size_t k = which[begin + offset];
-      const auto map = lens::contrast_map(patches[offset], source.patches.geometry(), {});
+      auto map = lens::contrast_map(patches[offset], source.patches.geometry(), {});
+      if (source.through_rings) lens::flatten_rings(map, source.patches.geometry());
       body(k, source.light ? map.for_light_marks() : map, mask_of(source.windows, track.frame[k]));
     });
   }
@@ -288,6 +291,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   offsets = offsets_of(form);
   report.template_se_rad = std::hypot(report.template_se_rad, offsets.mean_se_rad);
   levers = {form.a.mean_distance, form.b.mean_distance};
+  report.both_ends = offsets.of_both;
   report.distance = levers.mean();
   report.likeness = lens::likeness(form.a, form.b);
   const auto all = all_of(track);
@@ -343,15 +347,21 @@ FineReading refine(const lens::PatchStore& patches, std::span<const double> time
                    const WindowReading& windows, const FrameReading& coarse, int threads) {
   FineReading reading;
   reading.frames.resize(patches.size());
-  const auto source_for = [&](const std::optional<MarkSignature>& signature) {
-    Source source{patches, windows, signature && signature->light, {}};
+  const auto refined = [&](const std::optional<MarkSignature>& signature, Phase phase) {
+    Source source{patches, windows, signature && signature->light, false, {}};
     if (signature) source.distances = lens::mark_distances(signature->profile, radial_grid);
-    return source;
+    const FineReport beside = refine_lens(source, time_s, coarse, phase, threads, reading.frames);
+    if (beside.both_ends || beside.frames == 0) return beside;
+    // Where an edge lies on the marks of one end, what is left beside it may not be enough.
+    source.through_rings = true;
+    std::vector<FineAxis> frames(reading.frames);
+    const FineReport through = refine_lens(source, time_s, coarse, phase, threads, frames);
+    if (!through.both_ends) return beside;
+    reading.frames = std::move(frames);
+    return through;
   };
-  reading.previous = refine_lens(source_for(windows.previous), time_s, coarse, Phase::Previous,
-                                 threads, reading.frames);
-  reading.current =
-      refine_lens(source_for(windows.current), time_s, coarse, Phase::New, threads, reading.frames);
+  reading.previous = refined(windows.previous, Phase::Previous);
+  reading.current = refined(windows.current, Phase::New);
   return reading;
 }
 

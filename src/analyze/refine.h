@@ -22,6 +22,7 @@ struct FineAxis {
 };
 
 struct FineReport {
+  bool both_ends = false;         // both show the same marks; else the weaker one may be clutter
   double template_se_rad = 5e-4;  // of the template's own axis, common to all frames of a lens
   // Frames with the lens before the first and after the last passage of an instrument through the
   // pupil.

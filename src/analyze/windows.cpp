@@ -5,6 +5,7 @@
 
 #include "analyze/acquire.h"
 #include "analyze/parallel.h"
+#include "lens/ring_flatten.h"
 
 namespace rhumb::analyze {
 namespace {
@@ -54,6 +55,8 @@ void fill_window(Window& window, const std::vector<lens::Patch>& patches,
   window.contrast = lens::median_of(maps);
   for (lens::ContrastMap& map : maps) map = map.for_light_marks();
   window.light_contrast = lens::median_of(maps);
+  for (lens::ContrastMap* map : {&window.contrast, &window.light_contrast})
+    lens::flatten_rings(*map, geometry);
   if (const auto pupil = lens::find_pupil(mean, geometry)) {
     window.inside = lens::pupil_mask(*pupil, options.pupil_margin, geometry);
   }

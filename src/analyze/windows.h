@@ -49,6 +49,9 @@ struct MarkSignature {
 struct WindowReading {
   timeline::AxisPath path;              // a step a window
   std::vector<Eigen::Vector2d> centre;  // lens centre by window, where the path has a lens
+  // By how much, on average over the stretch of windows in which the lens keeps its axis, that axis
+  // is better supported than any other (log ratio of a window); 0 where the path has no lens.
+  std::vector<float> lead;
   std::optional<MarkSignature> previous;
   std::optional<MarkSignature> current;
   std::vector<Window> windows;

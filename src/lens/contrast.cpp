@@ -71,7 +71,7 @@ cv::Mat1b longer_parts(const cv::Mat1b& candidate, int longest_px) {
 // Thin parts that run round the eye: the edge of the rhexis, of the optic, of a haptic. They say
 // the same of every meridian that they cross, so that comparing meridians takes them out.
 cv::Mat1b rings(const cv::Mat1b& bright, const PatchGeometry& geometry) {
-  constexpr double widest = 0.035;  // limbal radii (0.2 mm)
+  constexpr double widest = 0.055;  // limbal radii (0.3 mm)
   constexpr double shortest = 0.12;
   constexpr float most_radial = 0.35F;  // extent along the meridian, of its length
   cv::Mat1b broad;
@@ -206,10 +206,15 @@ ContrastMap median_of(const std::vector<ContrastMap>& maps) {
   const cv::Size size = maps.front().usable.size();
   for (auto& value : out.value) value = cv::Mat1f::zeros(size);
   out.usable = cv::Mat1b::zeros(size);
+  out.ring = cv::Mat1b::zeros(size);
   const auto least = static_cast<std::size_t>(std::ceil(0.4 * static_cast<double>(maps.size())));
   std::vector<float> values(maps.size());
   for (int row = 0; row < size.height; ++row) {
     for (int col = 0; col < size.width; ++col) {
+      std::size_t on_ring = 0;
+      for (const ContrastMap& map : maps)
+        on_ring += !map.ring.empty() && map.ring(row, col) ? 1 : 0;
+      out.ring(row, col) = on_ring >= least ? 255 : 0;
       for (std::size_t channel = 0; channel < channel_count; ++channel) {
         std::size_t count = 0;
         for (const ContrastMap& map : maps) {

@@ -51,7 +51,7 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
                          const ContrastOptions& options);
 
 // Median over several maps of one eye, point by point over the maps in which the point is usable;
-// usable where at least 40 % of them are. What moves against the eye (instruments, reflexes) drops
+// usable, and on a ring, where at least 40 % of them are. What moves against the eye (instruments, reflexes) drops
 // out.
 ContrastMap median_of(const std::vector<ContrastMap>& maps);
 

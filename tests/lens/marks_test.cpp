@@ -218,6 +218,25 @@ TEST_CASE("the pupil's edge is found where it was drawn") {
   CHECK(pupil->centre.y() == Approx(-0.02).margin(0.012));
 }
 
+TEST_CASE("a bright line round the glow is no pupil's edge, nor is an edge inside the pupil") {
+  const PatchGeometry geometry;
+  const Eigen::Vector2d middle = geometry.pixel_from({0.0, 0.0});
+  const cv::Point2d centre(middle.x(), middle.y());
+  const auto radius = [&](double radii) {
+    return static_cast<int>(std::lround(radii * geometry.pixels_per_radius));
+  };
+  cv::Mat patch(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(120));
+  cv::circle(patch, centre, radius(0.45), cv::Scalar(170), 3, cv::LINE_AA);
+  CHECK_FALSE(find_pupil(patch, geometry));
+  // Haze outside the rhexis, and at 0.7 the iris, which is brighter still.
+  patch = cv::Scalar(170);
+  cv::circle(patch, centre, radius(0.7), cv::Scalar(140), cv::FILLED, cv::LINE_AA);
+  cv::circle(patch, centre, radius(0.45), cv::Scalar(105), cv::FILLED, cv::LINE_AA);
+  const auto pupil = find_pupil(patch, geometry);
+  REQUIRE(pupil);
+  CHECK(pupil->radius == Approx(0.7).margin(0.015));
+}
+
 TEST_CASE("a glow that fades from the middle is no edge, and does not hide the one that is there") {
   const PatchGeometry geometry;
   cv::Mat1b glow(geometry.size_px, geometry.size_px);
