@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "angle/angle.h"
+#include "eye/circle_fit.h"
 #include "eye/orientation.h"
 #include "eye/register.h"
 
@@ -88,27 +89,17 @@ std::optional<Turn> turn_beside(std::span<const SeenFrame> frames, std::size_t a
 }  // namespace
 
 std::optional<HandCircle> circle_through(std::span<const PointPx> points) {
-  if (points.size() < 3) return std::nullopt;
-  Eigen::Vector2d mean = Eigen::Vector2d::Zero();
-  for (const PointPx& point : points) mean += vector_of(point) / static_cast<double>(points.size());
+  std::vector<Eigen::Vector2d> at;
+  for (const PointPx& point : points) at.push_back(vector_of(point));
+  const auto linear = eye::fit_circle(at);
+  if (!linear) return std::nullopt;
+  HandCircle circle{linear->centre, linear->radius, 0.0};
   Eigen::MatrixXd lines(points.size(), 3);
-  Eigen::VectorXd squares(points.size());
-  for (std::size_t i = 0; i < points.size(); ++i) {
-    const Eigen::Vector2d at = vector_of(points[i]) - mean;
-    const auto row = static_cast<Eigen::Index>(i);
-    lines.row(row) << at.x(), at.y(), 1.0;
-    squares(row) = at.squaredNorm();
-  }
-  const auto linear = lines.colPivHouseholderQr();
-  if (linear.rank() < 3) return std::nullopt;
-  const Eigen::Vector3d kasa = linear.solve(squares);
-  HandCircle circle{0.5 * kasa.head<2>(), 0.0, 0.0};
-  circle.radius_px = std::sqrt(std::max(0.0, kasa(2) + circle.centre_px.squaredNorm()));
   for (int round = 0; round < 10; ++round) {
     Eigen::VectorXd off(points.size());
     for (std::size_t i = 0; i < points.size(); ++i) {
       const auto row = static_cast<Eigen::Index>(i);
-      const Eigen::Vector2d out = vector_of(points[i]) - mean - circle.centre_px;
+      const Eigen::Vector2d out = at[i] - circle.centre_px;
       const double distance = std::max(1e-9, out.norm());
       off(row) = distance - circle.radius_px;
       lines.row(row) << out.x() / distance, out.y() / distance, 1.0;
@@ -119,7 +110,6 @@ std::optional<HandCircle> circle_through(std::span<const PointPx> points) {
     circle.scatter_px = std::sqrt(off.squaredNorm() / static_cast<double>(points.size()));
     if (step.norm() < 1e-6) break;
   }
-  circle.centre_px += mean;
   if (!(circle.radius_px > 1.0 && circle.radius_px < 1e5)) return std::nullopt;
   return circle;
 }

@@ -1,6 +1,5 @@
 #include "lens/ring_flatten.h"
 
-#include <Eigen/Cholesky>
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -9,32 +8,18 @@
 #include <optional>
 #include <vector>
 
+#include "eye/circle_fit.h"
+
 namespace rhumb::lens {
 namespace {
 
 constexpr int directions = 180;
 constexpr int reach = 6;  // directions either side: marks span two to five degrees
 
-struct Circle {
-  Eigen::Vector2d centre_px;
-  double radius_px = 0.0;
-  double off(const Eigen::Vector2d& p) const { return (p - centre_px).norm() - radius_px; }
-};
+using eye::Circle;
 
-std::optional<Circle> least_squares(const std::vector<Eigen::Vector2d>& points) {
-  if (points.size() < 12) return std::nullopt;
-  Eigen::Matrix3d h = Eigen::Matrix3d::Zero();
-  Eigen::Vector3d g = Eigen::Vector3d::Zero();
-  for (const Eigen::Vector2d& p : points) {
-    const Eigen::Vector3d a(p.x(), p.y(), 1.0);
-    h += a * a.transpose();
-    g += a * p.squaredNorm();
-  }
-  const Eigen::Vector3d x = h.ldlt().solve(g);
-  const Eigen::Vector2d centre = 0.5 * x.head<2>();
-  const double square = x(2) + centre.squaredNorm();
-  if (!(square > 0.0)) return std::nullopt;
-  return Circle{centre, std::sqrt(square)};
+double off(const Circle& circle, const Eigen::Vector2d& p) {
+  return (p - circle.centre).norm() - circle.radius;
 }
 
 // The circle that most of a part lies on.
@@ -45,14 +30,14 @@ std::optional<Circle> circle_of(const std::vector<Eigen::Vector2d>& part,
   std::vector<Eigen::Vector2d> kept = part;
   std::optional<Circle> circle;
   for (const double allowed : {4.0 * near_px, 2.0 * near_px, near_px}) {
-    circle = least_squares(kept);
+    circle = eye::fit_circle(kept);
     if (!circle) return std::nullopt;
     kept.clear();
     for (const Eigen::Vector2d& p : part) {
-      if (std::abs(circle->off(p)) < allowed) kept.push_back(p);
+      if (std::abs(off(*circle, p)) < allowed) kept.push_back(p);
     }
   }
-  const double radii = circle->radius_px / geometry.pixels_per_radius;
+  const double radii = circle->radius / geometry.pixels_per_radius;
   const bool fits =
       static_cast<double>(kept.size()) >= least_share * static_cast<double>(part.size());
   return fits && radii > 0.2 && radii < 0.8 ? circle : std::nullopt;
@@ -88,7 +73,7 @@ std::size_t direction_of(const Eigen::Vector2d& from_centre) {
 std::array<bool, directions> where(const Circle& circle, const std::vector<Eigen::Vector2d>& part) {
   std::array<bool, directions> out{};
   for (const Eigen::Vector2d& p : part) {
-    const std::size_t at = direction_of(p - circle.centre_px);
+    const std::size_t at = direction_of(p - circle.centre);
     for (const std::size_t near : {at + directions - 1, at, at + 1}) out[near % directions] = true;
   }
   return out;
@@ -98,19 +83,19 @@ std::vector<Spot> spots_about(const Circle& circle, const std::vector<Eigen::Vec
                               int band_px, const cv::Mat1b& usable) {
   const std::array<bool, directions> there = where(circle, part);
   std::vector<Spot> spots;
-  const double outer = circle.radius_px + band_px + 0.5;
-  const int top = std::max(0, static_cast<int>(circle.centre_px.y() - outer));
-  const int bottom = std::min(usable.rows - 1, static_cast<int>(circle.centre_px.y() + outer) + 1);
-  const int left = std::max(0, static_cast<int>(circle.centre_px.x() - outer));
-  const int right = std::min(usable.cols - 1, static_cast<int>(circle.centre_px.x() + outer) + 1);
+  const double outer = circle.radius + band_px + 0.5;
+  const int top = std::max(0, static_cast<int>(circle.centre.y() - outer));
+  const int bottom = std::min(usable.rows - 1, static_cast<int>(circle.centre.y() + outer) + 1);
+  const int left = std::max(0, static_cast<int>(circle.centre.x() - outer));
+  const int right = std::min(usable.cols - 1, static_cast<int>(circle.centre.x() + outer) + 1);
   for (int row = top; row <= bottom; ++row) {
     for (int col = left; col <= right; ++col) {
       const Eigen::Vector2d p(col, row);
       if (!usable(row, col)) continue;
-      const double away = circle.off(p) + band_px;
+      const double away = off(circle, p) + band_px;
       if (away < 0.0 || away >= 2.0 * band_px) continue;
       const auto whole = static_cast<std::size_t>(away);
-      const std::size_t direction = direction_of(p - circle.centre_px);
+      const std::size_t direction = direction_of(p - circle.centre);
       if (!there[direction]) continue;
       spots.push_back(
           {row, col, whole, static_cast<float>(away - static_cast<double>(whole)), direction});
