@@ -76,7 +76,8 @@ double likeness(const EndProfile& a, const EndProfile& b) {
     lens::Overlap common;
     for (int k = std::max(0, -shift); k < std::min(distances, distances - shift); ++k) {
       const auto at = static_cast<std::size_t>(k);
-      const auto other = static_cast<std::size_t>(k + shift);
+      const int shifted = k + shift;
+      const auto other = static_cast<std::size_t>(shifted);
       if (a.count[at] == 0.0 || b.count[other] == 0.0) continue;
       for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
         common.add(channel, a.sum[channel][at] / a.count[at],
