@@ -53,12 +53,6 @@ Eigen::Vector2d centre_at(const WindowReading& windows, std::size_t frame, Phase
   return signature.centre;
 }
 
-lens::ContrastMap searched_map(const lens::Patch& patch, const lens::PatchStore& patches) {
-  lens::ContrastMap map = lens::contrast_map(patch, patches.geometry(), {});
-  lens::flatten_rings(map, patches.geometry());
-  return map;
-}
-
 struct Reader {
   const lens::PatchStore& patches;
   const WindowReading& windows;
@@ -110,7 +104,9 @@ Calibration calibrate(const Reader& reader, Phase phase, const MarkSignature& si
   std::vector<std::pair<std::size_t, lens::ContrastMap>> maps;
   for (std::size_t k = 0; k < frames.size(); k += stride) {
     if (!reader.patches.has(frames[k])) continue;
-    maps.emplace_back(frames[k], searched_map(reader.patches.at(frames[k]), reader.patches));
+    maps.emplace_back(
+        frames[k], lens::contrast_map(reader.patches.at(frames[k]), reader.patches.geometry(), {}));
+    lens::flatten_rings(maps.back().second, reader.patches.geometry());
   }
   const auto axis_of = [&](std::size_t frame) {
     return reader.windows.path.axis_deg[window_of(reader.windows, frame)];
@@ -249,9 +245,10 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
            ++frame) {
         const lens::Patch& patch = batch[frame - first];
         if (patch.empty()) continue;
-        const auto map = searched_map(patch, patches);
+        auto map = lens::contrast_map(patch, patches.geometry(), {});
         reading.covered[frame] = covered_share(map, mask_of(windows, frame));
         if (frame % stride_at(windows, frame, frame_s) != 0) continue;
+        lens::flatten_rings(map, patches.geometry());
         for (const Phase phase : {Phase::Previous, Phase::New}) {
           const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
           if (!signature || !could_be_here(windows, frame, phase)) continue;

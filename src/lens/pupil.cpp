@@ -140,7 +140,6 @@ class Search {
 
   Circle refined(const Circle& rough) const {
     Circle best = rough;
-    best.step = 0.0F;
     for (float dr = -0.02F; dr < 0.0201F; dr += 0.005F) {
       const Circle found =
           best_about({rough.x, rough.y, rough.radius + dr * unit_, 0.0F}, 0.02F, 0.005F);
