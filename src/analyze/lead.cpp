@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <array>
-#include <cstdlib>
 #include <limits>
 
 namespace rhumb::analyze {
@@ -11,11 +10,6 @@ namespace {
 // An axis next to another shares its evidence: a mark spans two to five degrees.
 constexpr int same_axis_deg = 2;
 constexpr int another_axis_deg = 6;
-
-int degrees_apart(int a, int b) {
-  const int apart = std::abs(a - b) % timeline::axis_count;
-  return std::min(apart, timeline::axis_count - apart);
-}
 
 }  // namespace
 
@@ -31,7 +25,7 @@ std::vector<float> leads(const timeline::AxisPath& path,
       continue;
     }
     while (to < n && path.phase[to] == path.phase[from] && path.axis_deg[to] >= 0 &&
-           degrees_apart(path.axis_deg[to], path.axis_deg[from]) <= same_axis_deg)
+           timeline::degrees_apart(path.axis_deg[to], path.axis_deg[from]) <= same_axis_deg)
       ++to;
     std::array<float, timeline::axis_count> mean{};
     for (std::size_t k = from; k < to; ++k) {
@@ -42,7 +36,7 @@ std::vector<float> leads(const timeline::AxisPath& path,
     float own = std::numeric_limits<float>::lowest();
     float rival = own;
     for (int axis = 0; axis < timeline::axis_count; ++axis) {
-      const int apart = degrees_apart(axis, path.axis_deg[from]);
+      const int apart = timeline::degrees_apart(axis, path.axis_deg[from]);
       float& best = apart <= same_axis_deg ? own : rival;
       if (apart <= same_axis_deg || apart >= another_axis_deg)
         best = std::max(best, mean[static_cast<std::size_t>(axis)]);

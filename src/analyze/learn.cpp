@@ -22,9 +22,8 @@ bool both_ends_strong(const lens::AxisScores& scores, int axis) {
 
 bool rests(const AxisPath& path, std::size_t step) {
   const auto same = [&](std::size_t other) {
-    if (path.axis_deg[other] < 0) return true;
-    const int apart = std::abs(path.axis_deg[other] - path.axis_deg[step]);
-    return std::min(apart, timeline::axis_count - apart) <= 2;
+    return path.axis_deg[other] < 0 ||
+           timeline::degrees_apart(path.axis_deg[other], path.axis_deg[step]) <= 2;
   };
   return (step == 0 || same(step - 1)) && (step + 1 == path.axis_deg.size() || same(step + 1));
 }

@@ -157,11 +157,6 @@ void offer_predecessors(int state, const StateVector& before, const Rates& rates
   if (block >= 2) into.offer(before[gap_state] + rates.enter, gap_state);
 }
 
-bool near_axis(int a, int b, int limit) {
-  const int apart = std::abs(a - b);
-  return std::min(apart, axis_count - apart) <= limit;
-}
-
 StateVector initial(bool previous_lens) {
   StateVector start(state_count, impossible);
   // A recording may start before the lens comes or with it in place.
@@ -265,7 +260,7 @@ void subtract_standing_clutter(const AxisPath& path, std::span<AxisEvidence> pre
       values.clear();
       for (std::size_t step = 0; step < evidence.size(); ++step) {
         if (path.phase[step] != phase || path.moving[step]) continue;
-        if (near_axis(axis, path.axis_deg[step], 12)) continue;
+        if (degrees_apart(axis, path.axis_deg[step]) <= 12) continue;
         // Only where the lens itself is clearly seen at its own place.
         if (evidence[step].log_ratio[static_cast<std::size_t>(path.axis_deg[step])] <= 1.0F)
           continue;
@@ -344,7 +339,7 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
       if ((state / axis_count) % 2 == 1) moving += weight;
       const bool same_lens = state / axis_count == own_block || state / axis_count == own_block + 1;
       if (same_lens && path.axis_deg[step] >= 0 &&
-          near_axis(state % axis_count, path.axis_deg[step], 3)) {
+          degrees_apart(state % axis_count, path.axis_deg[step]) <= 3) {
         near += weight;
       }
     }

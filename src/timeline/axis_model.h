@@ -6,14 +6,22 @@
 // 1989;77:257-286, from memory).
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
+#include <cstdlib>
 #include <span>
 #include <vector>
 
 namespace rhumb::timeline {
 
 inline constexpr int axis_count = 180;  // one state a degree
+
+// Between two axes in whole degrees, 0 .. 179 each: 0 to 90.
+inline int degrees_apart(int a, int b) {
+  const int apart = std::abs(a - b);
+  return std::min(apart, axis_count - apart);
+}
 
 struct AxisEvidence {
   std::array<float, axis_count> log_ratio{};
