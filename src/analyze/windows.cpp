@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <opencv2/imgproc.hpp>
 
 #include "analyze/acquire.h"
 #include "analyze/parallel.h"
@@ -44,20 +45,22 @@ std::vector<Window> cut_windows(std::span<const double> time_s, double window_s)
 void fill_window(Window& window, const std::vector<lens::Patch>& patches,
                  const lens::PatchGeometry& geometry, const WindowOptions& options) {
   std::vector<lens::ContrastMap> maps;
-  cv::Mat1f mean;
+  const cv::Size size(geometry.size_px, geometry.size_px);
+  cv::Mat1f luma(size, 0.0F);
+  cv::Mat1f saturation(size, 0.0F);
   for (const lens::Patch& patch : patches) {
     maps.push_back(lens::contrast_map(patch, geometry, {}));
-    cv::Mat1f luma;
-    patch.luma.convertTo(luma, CV_32F);
-    mean = mean.empty() ? luma : cv::Mat1f(mean + luma);
+    cv::accumulate(patch.luma, luma);
+    cv::accumulate(patch.saturation, saturation);
   }
-  mean /= static_cast<double>(patches.size());
+  luma /= static_cast<double>(patches.size());
+  saturation /= static_cast<double>(patches.size());
   window.contrast = lens::median_of(maps);
   for (lens::ContrastMap& map : maps) map = map.for_light_marks();
   window.light_contrast = lens::median_of(maps);
   for (lens::ContrastMap* map : {&window.contrast, &window.light_contrast})
     lens::flatten_rings(*map, geometry);
-  if (const auto pupil = lens::find_pupil(mean, geometry)) {
+  if (const auto pupil = lens::find_pupil(luma, saturation, geometry)) {
     window.inside = lens::pupil_mask(*pupil, options.pupil_margin, geometry);
   }
 }

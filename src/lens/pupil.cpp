@@ -28,14 +28,18 @@ std::array<Ray, meridians> rays() {
   return out;
 }
 
+constexpr std::size_t planes_count = 2;  // luma and saturation
+
 struct Circle {  // in pixels
   float x = 0.0F;
   float y = 0.0F;
   float radius = 0.0F;
-  float step = 0.0F;
+  std::array<float, planes_count> step{};  // 0 where a plane shows no edge
+
+  float size() const { return std::hypot(step[0], step[1]); }
 };
 
-// Steps of luma across a supposed edge: of all meridians that stay within the patch.
+// Steps of one plane across a supposed edge: of all meridians that stay within the patch.
 struct Steps {
   std::array<float, meridians> across{};  // from just inside to just outside
   // The same less the mean of the steps before and behind it: what a glow that fades evenly has
@@ -53,7 +57,7 @@ Steps steps_at(const cv::Mat1f& smooth, const std::array<Ray, meridians>& ray, c
   for (const Ray& r : ray) {
     // At -5, -3, -1, 1, 3 and 5 half gaps from the edge; the outer ones repeat where the patch
     // ends.
-    std::array<float, 6> luma{};
+    std::array<float, 6> value{};
     bool within = true;
     for (const std::size_t k : {2U, 3U, 1U, 4U, 0U, 5U}) {
       const float at = circle.radius + (2.0F * static_cast<float>(k) - 5.0F) * half_gap_px;
@@ -62,14 +66,14 @@ Steps steps_at(const cv::Mat1f& smooth, const std::array<Ray, meridians>& ray, c
       const bool inside = x >= 0 && y >= 0 && x < smooth.cols && y < smooth.rows;
       if (k == 2U || k == 3U) within = within && inside;
       if (!within) break;
-      luma[k] = inside ? smooth(y, x) : luma[k < 2U ? k + 1 : k - 1];
+      value[k] = inside ? smooth(y, x) : value[k < 2U ? k + 1 : k - 1];
     }
     if (!within) continue;
-    const float step = luma[2] - luma[3];
+    const float step = value[2] - value[3];
     steps.across[steps.count] = step;
-    steps.near_lasting[steps.count] = luma[1] - luma[4];
-    steps.far_lasting[steps.count] = luma[0] - luma[5];
-    steps.beyond_fading[steps.count++] = step - 0.5F * (luma[1] - luma[2] + luma[3] - luma[4]);
+    steps.near_lasting[steps.count] = value[1] - value[4];
+    steps.far_lasting[steps.count] = value[0] - value[5];
+    steps.beyond_fading[steps.count++] = step - 0.5F * (value[1] - value[2] + value[3] - value[4]);
   }
   return steps;
 }
@@ -80,13 +84,9 @@ float median(std::array<float, meridians>& values, std::size_t count) {
   return *middle;
 }
 
-// The median step over the meridians; 0 where under half of them are left, where it does not exceed
-// `least`, or where more than half of it is the fading of the glow or three quarters are gone again
-// behind it.
-float edge_step(Steps steps, float least) {
-  if (2 * steps.count < meridians) return 0.0F;
-  const float across = median(steps.across, steps.count);
-  if (std::abs(across) <= least) return 0.0F;
+// The median step `across` over the meridians; 0 where more than half of it is the fading of the
+// glow or three quarters are gone again behind it.
+float edge_step(Steps steps, float across) {
   const float beyond_fading = median(steps.beyond_fading, steps.count);
   if (across * beyond_fading <= 0.5F * across * across) return 0.0F;
   for (auto* lasting : {&steps.near_lasting, &steps.far_lasting})
@@ -107,12 +107,17 @@ float common_step(Steps steps) {
 
 class Search {
  public:
-  Search(const cv::Mat& patch, const PatchGeometry& geometry)
+  Search(const cv::Mat& luma, const cv::Mat& saturation, const PatchGeometry& geometry)
       : unit_(static_cast<float>(geometry.pixels_per_radius)),
         middle_(static_cast<float>(geometry.centre_px())) {
-    patch.convertTo(smooth_, CV_32F);
-    cv::GaussianBlur(smooth_, smooth_, cv::Size(), 0.015 * geometry.pixels_per_radius);
-    mean_ = static_cast<float>(std::max(1.0, cv::mean(smooth_)[0]));
+    for (const cv::Mat* plane : {&luma, &saturation}) {
+      if (plane->empty()) continue;
+      cv::Mat1f smooth;
+      plane->convertTo(smooth, CV_32F);
+      cv::GaussianBlur(smooth, smooth, cv::Size(), 0.015 * geometry.pixels_per_radius);
+      smooth_.push_back(smooth);
+    }
+    mean_ = static_cast<float>(std::max(1.0, cv::mean(smooth_.front())[0]));
   }
 
   float mean() const { return mean_; }
@@ -120,74 +125,104 @@ class Search {
   std::vector<Circle> best_by_radius() const {
     std::vector<Circle> out;
     for (float radius = 0.28F; radius < 0.73F; radius += 0.02F)
-      out.push_back(best_about({middle_, middle_, radius * unit_, 0.0F}, 0.12F, 0.02F));
+      out.push_back(best_about({middle_, middle_, radius * unit_}, 0.12F, 0.02F, smooth_.size()));
     return out;
   }
 
   // Inside the pupil lie the edges of optic and rhexis, outside of it none: the strongest edge of
-  // the same sign well outside of this one, if it is there all round; else this one.
+  // the same kind well outside of this one, if it is there all round; else this one.
   Circle about(const Circle& strongest, const std::vector<Circle>& by_radius) const {
-    const float size = std::abs(strongest.step);
     Circle outer;
     for (const Circle& circle : by_radius) {
-      if (circle.radius < 1.2F * strongest.radius || circle.step * strongest.step <= 0.0F ||
-          std::abs(circle.step) < std::max(0.5F * size, std::abs(outer.step)))
+      const float alike = circle.step[0] * strongest.step[0] + circle.step[1] * strongest.step[1];
+      if (circle.radius < 1.2F * strongest.radius || alike <= 0.0F ||
+          circle.size() < std::max(0.5F * strongest.size(), outer.size()))
         continue;
-      if (common_step(at(circle)) > 0.1F * size) outer = circle;
+      const std::size_t plane = std::abs(circle.step[0]) >= std::abs(circle.step[1]) ? 0 : 1;
+      if (common_step(at(circle, plane)) > 0.1F * strongest.size()) outer = circle;
     }
-    return outer.step != 0.0F ? outer : strongest;
+    return outer.size() > 0.0F ? outer : strongest;
   }
 
-  Circle refined(const Circle& rough) const {
+  // To a fraction of a pixel; by luma alone where luma shows the edge, since colour is coded at
+  // half the sharpness.
+  Circle refined(const Circle& rough, float least_luma) const {
+    Circle best = refined_by(rough, smooth_.size());
+    if (std::abs(best.step[0]) < least_luma) return best;
+    Circle by_luma = best;
+    by_luma.step[1] = 0.0F;
+    return refined_by(by_luma, 1);
+  }
+
+ private:
+  Steps at(const Circle& circle, std::size_t plane) const {
+    return steps_at(smooth_[plane], ray_, circle, 0.025F * unit_);
+  }
+
+  Circle refined_by(const Circle& rough, std::size_t planes) const {
     Circle best = rough;
     for (float dr = -0.02F; dr < 0.0201F; dr += 0.005F) {
       const Circle found =
-          best_about({rough.x, rough.y, rough.radius + dr * unit_, 0.0F}, 0.02F, 0.005F);
-      if (std::abs(found.step) > std::abs(best.step)) best = found;
+          best_about({rough.x, rough.y, rough.radius + dr * unit_}, 0.02F, 0.005F, planes);
+      if (found.size() > best.size()) best = found;
     }
     return best;
   }
 
- private:
-  Steps at(const Circle& circle) const { return steps_at(smooth_, ray_, circle, 0.025F * unit_); }
-
-  // The best of the circles of one radius whose centres lie within `reach` (limbal radii).
-  Circle best_about(const Circle& middle, float reach, float step) const {
+  // The best of the circles of one radius whose centres lie within `reach` (limbal radii), by the
+  // first planes.
+  Circle best_about(const Circle& middle, float reach, float step, std::size_t planes) const {
     Circle best = middle;
     const float reach_px = reach * unit_ + 1e-4F;
     for (float dy = -reach * unit_; dy <= reach_px; dy += step * unit_) {
       for (float dx = -reach * unit_; dx <= reach_px; dx += step * unit_) {
-        const Circle tried{middle.x + dx, middle.y + dy, middle.radius, 0.0F};
-        const float found = edge_step(at(tried), std::abs(best.step));
-        if (found != 0.0F) best = {tried.x, tried.y, tried.radius, found};
+        const Circle tried =
+            with_steps({middle.x + dx, middle.y + dy, middle.radius}, planes, best.size());
+        if (tried.size() > best.size()) best = tried;
       }
     }
     return best;
   }
 
-  cv::Mat1f smooth_;
+  // No steps where they are not larger than `least`, or under half of the meridians are left.
+  Circle with_steps(Circle circle, std::size_t planes, float least) const {
+    std::array<Steps, planes_count> steps;
+    std::array<float, planes_count> across{};
+    for (std::size_t plane = 0; plane < planes; ++plane) {
+      steps[plane] = at(circle, plane);
+      if (2 * steps[plane].count < meridians) return circle;
+      across[plane] = median(steps[plane].across, steps[plane].count);
+    }
+    if (std::hypot(across[0], across[1]) <= least) return circle;
+    for (std::size_t plane = 0; plane < planes; ++plane)
+      circle.step[plane] = edge_step(steps[plane], across[plane]);
+    return circle;
+  }
+
+  std::vector<cv::Mat1f> smooth_;
   std::array<Ray, meridians> ray_ = rays();
   float unit_;
   float middle_;
-  float mean_ = 1.0F;
+  float mean_ = 1.0F;  // of luma
 };
 
 }  // namespace
 
-std::optional<Pupil> find_pupil(const cv::Mat& patch, const PatchGeometry& geometry) {
-  const Search search(patch, geometry);
+std::optional<Pupil> find_pupil(const cv::Mat& luma, const cv::Mat& saturation,
+                                const PatchGeometry& geometry) {
+  const Search search(luma, saturation, geometry);
+  const float least = 0.04F * search.mean();
   const std::vector<Circle> by_radius = search.best_by_radius();
-  const Circle strongest = *std::max_element(
-      by_radius.begin(), by_radius.end(),
-      [](const Circle& a, const Circle& b) { return std::abs(a.step) < std::abs(b.step); });
-  if (std::abs(strongest.step) < 0.04F * search.mean()) return std::nullopt;
-  const Circle best = search.refined(search.about(strongest, by_radius));
+  const Circle strongest =
+      *std::max_element(by_radius.begin(), by_radius.end(),
+                        [](const Circle& a, const Circle& b) { return a.size() < b.size(); });
+  if (strongest.size() < least) return std::nullopt;
+  const Circle best = search.refined(search.about(strongest, by_radius), least);
   Pupil pupil;
   const double middle = geometry.centre_px();
   pupil.centre = {(static_cast<double>(best.x) - middle) / geometry.pixels_per_radius,
                   -(static_cast<double>(best.y) - middle) / geometry.pixels_per_radius};
   pupil.radius = static_cast<double>(best.radius) / geometry.pixels_per_radius;
-  pupil.contrast = static_cast<double>(best.step / search.mean());
   return pupil;
 }
 

@@ -211,7 +211,7 @@ TEST_CASE("the pupil's edge is found where it was drawn") {
   const Eigen::Vector2d centre = geometry.pixel_from({0.03, -0.02});
   cv::circle(patch, cv::Point2d(centre.x(), centre.y()), 64, cv::Scalar(130), cv::FILLED,
              cv::LINE_AA);
-  const auto pupil = find_pupil(patch, geometry);
+  const auto pupil = find_pupil(patch, {}, geometry);
   REQUIRE(pupil);
   CHECK(pupil->radius == Approx(64.0 / geometry.pixels_per_radius).margin(0.012));
   CHECK(pupil->centre.x() == Approx(0.03).margin(0.012));
@@ -227,14 +227,37 @@ TEST_CASE("a bright line round the glow is no pupil's edge, nor is an edge insid
   };
   cv::Mat patch(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(120));
   cv::circle(patch, centre, radius(0.45), cv::Scalar(170), 3, cv::LINE_AA);
-  CHECK_FALSE(find_pupil(patch, geometry));
+  CHECK_FALSE(find_pupil(patch, {}, geometry));
   // Haze outside the rhexis, and at 0.7 the iris, which is brighter still.
   patch = cv::Scalar(170);
   cv::circle(patch, centre, radius(0.7), cv::Scalar(140), cv::FILLED, cv::LINE_AA);
   cv::circle(patch, centre, radius(0.45), cv::Scalar(105), cv::FILLED, cv::LINE_AA);
-  const auto pupil = find_pupil(patch, geometry);
+  const auto pupil = find_pupil(patch, {}, geometry);
   REQUIRE(pupil);
   CHECK(pupil->radius == Approx(0.7).margin(0.015));
+}
+
+TEST_CASE("haze between rhexis and iris is told from the iris by its colour") {
+  // As bright as the iris, as the haze beyond a rhexis may be; only the glow is red.
+  const PatchGeometry geometry;
+  const Eigen::Vector2d middle = geometry.pixel_from({0.0, 0.0});
+  const cv::Point2d centre(middle.x(), middle.y());
+  const auto disc = [&](cv::Mat& plane, double radii, double value) {
+    cv::circle(plane, centre, static_cast<int>(std::lround(radii * geometry.pixels_per_radius)),
+               cv::Scalar(value), cv::FILLED, cv::LINE_AA);
+  };
+  cv::Mat luma(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(132));
+  disc(luma, 0.66, 134);
+  disc(luma, 0.51, 118);
+  cv::Mat saturation(luma.size(), CV_8UC1, cv::Scalar(24));
+  disc(saturation, 0.66, 46);
+  disc(saturation, 0.51, 58);
+  const auto by_luma = find_pupil(luma, {}, geometry);
+  REQUIRE(by_luma);
+  CHECK(by_luma->radius == Approx(0.51).margin(0.015));
+  const auto pupil = find_pupil(luma, saturation, geometry);
+  REQUIRE(pupil);
+  CHECK(pupil->radius == Approx(0.66).margin(0.015));
 }
 
 TEST_CASE("a glow that fades from the middle is no edge, and does not hide the one that is there") {
@@ -248,11 +271,11 @@ TEST_CASE("a glow that fades from the middle is no edge, and does not hide the o
   for (int y = 0; y < glow.rows; ++y)
     for (int x = 0; x < glow.cols; ++x)
       glow(y, x) = cv::saturate_cast<uchar>(200.0 - 145.0 * from_middle(x, y));
-  CHECK_FALSE(find_pupil(glow, geometry));
+  CHECK_FALSE(find_pupil(glow, {}, geometry));
   for (int y = 0; y < glow.rows; ++y)
     for (int x = 0; x < glow.cols; ++x)
       if (from_middle(x, y) > 0.58) glow(y, x) = cv::saturate_cast<uchar>(glow(y, x) - 12);
-  const auto pupil = find_pupil(glow, geometry);
+  const auto pupil = find_pupil(glow, {}, geometry);
   REQUIRE(pupil);
   CHECK(pupil->radius == Approx(0.58).margin(0.012));
 }
