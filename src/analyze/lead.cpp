@@ -11,7 +11,77 @@ namespace {
 constexpr int same_axis_deg = 2;
 constexpr int another_axis_deg = 6;
 
+// The end of the stretch from `from` on in which the path keeps its lens and its axis.
+std::size_t end_of_stretch(const timeline::AxisPath& path, std::size_t from) {
+  std::size_t to = from + 1;
+  while (to < path.phase.size() && path.phase[to] == path.phase[from] && path.axis_deg[to] >= 0 &&
+         timeline::degrees_apart(path.axis_deg[to], path.axis_deg[from]) <= same_axis_deg)
+    ++to;
+  return to;
+}
+
+float best_near(const timeline::AxisEvidence& evidence, int axis_deg) {
+  float best = std::numeric_limits<float>::lowest();
+  for (int axis = 0; axis < timeline::axis_count; ++axis)
+    if (timeline::degrees_apart(axis, axis_deg) <= same_axis_deg)
+      best = std::max(best, evidence.log_ratio[static_cast<std::size_t>(axis)]);
+  return best;
+}
+
+struct Stretch {
+  std::size_t from = 0;
+  std::size_t to = 0;
+  int axis_deg = 0;
+  float evidence = 0.0F;  // sum
+};
+
+// Whether, in the steps given, much less speaks for the stretch's axis than in the stretch.
+bool absent(const Stretch& stretch, std::size_t from, std::size_t to,
+            std::span<const timeline::AxisEvidence> evidence, std::span<const char> looked_at) {
+  constexpr int fewest = 2;
+  constexpr float most_left = 0.3F;
+  float sum = 0.0F;
+  int count = 0;
+  for (std::size_t k = from; k < to; ++k) {
+    if (!looked_at[k]) continue;
+    sum += best_near(evidence[k], stretch.axis_deg);
+    ++count;
+  }
+  const float usual = stretch.evidence / static_cast<float>(stretch.to - stretch.from);
+  return count >= fewest && sum <= most_left * usual * static_cast<float>(count);
+}
+
 }  // namespace
+
+bool is_seen_to_change(const timeline::AxisPath& path, timeline::Phase phase,
+                       std::span<const float> lead,
+                       std::span<const timeline::AxisEvidence> evidence,
+                       std::span<const char> looked_at) {
+  constexpr int least_turn_deg = 4;
+  constexpr float least_evidence = 8.0F;  // as of one window with both ends clear
+  constexpr float least_lead = 2.0F;
+  std::vector<Stretch> supported;
+  for (std::size_t from = 0; from < path.phase.size();) {
+    const std::size_t to = end_of_stretch(path, from);
+    if (path.phase[from] == phase && path.axis_deg[from] >= 0) {
+      Stretch one{from, to, path.axis_deg[from], 0.0F};
+      for (std::size_t k = from; k < to; ++k) one.evidence += path.evidence[k];
+      if (one.evidence >= least_evidence && lead[from] >= least_lead) supported.push_back(one);
+    }
+    from = to;
+  }
+  if (supported.empty()) return false;
+  for (const Stretch& one : supported)
+    for (const Stretch& other : supported)
+      if (timeline::degrees_apart(one.axis_deg, other.axis_deg) >= least_turn_deg) return true;
+  const auto is_this = [&](timeline::Phase other) { return other == phase; };
+  const auto first = std::find_if(path.phase.begin(), path.phase.end(), is_this);
+  const auto last = std::find_if(path.phase.rbegin(), path.phase.rend(), is_this);
+  const auto before = static_cast<std::size_t>(first - path.phase.begin());
+  const auto after = path.phase.size() - static_cast<std::size_t>(last - path.phase.rbegin());
+  return absent(supported.front(), 0, before, evidence, looked_at) ||
+         absent(supported.back(), after, path.phase.size(), evidence, looked_at);
+}
 
 std::vector<float> leads(const timeline::AxisPath& path,
                          std::span<const timeline::AxisEvidence> previous,
@@ -19,14 +89,11 @@ std::vector<float> leads(const timeline::AxisPath& path,
   const std::size_t n = path.phase.size();
   std::vector<float> out(n, 0.0F);
   for (std::size_t from = 0; from < n;) {
-    std::size_t to = from + 1;
+    const std::size_t to = end_of_stretch(path, from);
     if (path.axis_deg[from] < 0) {
       from = to;
       continue;
     }
-    while (to < n && path.phase[to] == path.phase[from] && path.axis_deg[to] >= 0 &&
-           timeline::degrees_apart(path.axis_deg[to], path.axis_deg[from]) <= same_axis_deg)
-      ++to;
     std::array<float, timeline::axis_count> mean{};
     for (std::size_t k = from; k < to; ++k) {
       const auto& one = (path.phase[k] == timeline::Phase::New ? current : previous)[k].log_ratio;

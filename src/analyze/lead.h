@@ -1,4 +1,5 @@
-// How far the axis of a path is ahead of any other.
+// What tells a lens's marks from what is fixed to the eye: how far the axis of a path is ahead of
+// any other, and whether the lens comes, turns or goes.
 #pragma once
 
 #include <span>
@@ -16,5 +17,14 @@ namespace rhumb::analyze {
 std::vector<float> leads(const timeline::AxisPath& path,
                          std::span<const timeline::AxisEvidence> previous,
                          std::span<const timeline::AxisEvidence> current);
+
+// Whether a lens is seen to do what nothing fixed to the eye does: it lies at two axes 4 degrees
+// and more apart, each well supported, or there are two steps and more before it comes, or after it
+// has gone, in which little speaks for the axis next to them. `lead` as leads() gives it;
+// `evidence` of this lens and whether the step was looked at, an entry a step.
+bool is_seen_to_change(const timeline::AxisPath& path, timeline::Phase phase,
+                       std::span<const float> lead,
+                       std::span<const timeline::AxisEvidence> evidence,
+                       std::span<const char> looked_at);
 
 }  // namespace rhumb::analyze

@@ -52,6 +52,8 @@ struct WindowReading {
   // By how much, on average over the stretch of windows in which the lens keeps its axis, that axis
   // is better supported than any other (log ratio of a window); 0 where the path has no lens.
   std::vector<float> lead;
+  // By lens (0: previous, 1: new): whether it is seen to come, to turn or to go.
+  std::array<bool, 2> changes{};
   std::optional<MarkSignature> previous;
   std::optional<MarkSignature> current;
   std::vector<Window> windows;

@@ -351,6 +351,24 @@ double middle_of_plain(const Steps& steps, int column) {
   return median_of(values);
 }
 
+// Chroma over luma, middle over the sectors of the means of `half` columns from `first` on.
+std::array<double, 2> colour_of(const Unwrapped& polar, int first, int half) {
+  constexpr float dark = 12.0F;  // grey levels; keeps ratios finite in the black of a picture
+  std::array<double, 2> out{};
+  for (std::size_t k = 0; k < out.size(); ++k) {
+    std::vector<double> values;
+    for (int s = 0; s < polar.sectors; ++s) {
+      if (first < 0 || first + half > polar.first_outside[static_cast<std::size_t>(s)]) continue;
+      const auto* row = &polar.value[static_cast<std::size_t>(s) * polar.columns + first];
+      double sum = 0.0;
+      for (int i = 0; i < half; ++i) sum += static_cast<double>(row[i][k + 1] / (row[i][0] + dark));
+      values.push_back(sum / half);
+    }
+    if (!values.empty()) out[k] = median_of(values);
+  }
+  return out;
+}
+
 }  // namespace
 
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
@@ -379,6 +397,8 @@ Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double windo
   out.luma_step = ring.middle[0];
   out.plain_step = middle_of_plain(steps, mid);
   out.edge_noise = shape.scatter;
+  out.colour_inside = colour_of(polar, mid - 2 * half, half);
+  out.colour_outside = colour_of(polar, mid + half + 1, half);
   out.good = out.ellipse.semi_major_px > 1 && out.ellipse.semi_major_px < 10000;
   return out;
 }

@@ -71,6 +71,9 @@ struct Fit {
   double luma_step = 0.0;   // relative, slope taken off
   double plain_step = 0.0;  // relative, as it is
   double edge_noise = 0.0;
+  // Middle of the sectors' chroma over luma a little inside and a little outside.
+  std::array<double, 2> colour_inside{};
+  std::array<double, 2> colour_outside{};
 };
 
 // One round: unwraps about `near`, looks for the step within `window` (log radius) and fits the

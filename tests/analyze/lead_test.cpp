@@ -60,3 +60,57 @@ TEST_CASE("each stretch has its own lead; 179 and 1 degree are the same axis") {
   CHECK(lead[2] == Approx(-4.0F));
   CHECK(lead[3] == Approx(-4.0F));
 }
+
+namespace {
+
+// Twelve half seconds of a new lens whose axis follows `axis_deg` (-1: none); `evidence` says what
+// speaks for 40 degrees in each, besides 9 for the lens's own axis where it lies.
+struct History {
+  AxisPath path;
+  std::vector<AxisEvidence> evidence;
+  std::vector<char> looked_at = std::vector<char>(12, 1);
+
+  explicit History(const std::vector<int>& axis_deg, float at_40 = 0.0F) {
+    for (const int axis : axis_deg) {
+      AxisEvidence one;
+      one.log_ratio[40] = at_40;
+      if (axis >= 0) one.log_ratio[static_cast<std::size_t>(axis)] = 9.0F;
+      path.phase.push_back(axis >= 0 ? Phase::New : Phase::None);
+      path.axis_deg.push_back(axis);
+      path.evidence.push_back(axis >= 0 ? 9.0F : 0.0F);
+      evidence.push_back(one);
+    }
+  }
+  bool changes() const {
+    const std::vector<AxisEvidence> none(evidence.size());
+    return is_seen_to_change(path, Phase::New, leads(path, none, evidence), evidence, looked_at);
+  }
+};
+
+}  // namespace
+
+TEST_CASE("a lens is told from what is fixed to the eye by coming, turning or going") {
+  const int no = -1;
+  CHECK_FALSE(History({40, 40, 40, 40, 40, 40, 40, 40, 41, 42, 42, 42}).changes());
+  CHECK(History({40, 40, 40, 40, 40, 40, 44, 44, 44, 44, 44, 44}).changes());
+  CHECK(History({no, no, no, 40, 40, 40, 40, 40, 40, 40, 40, 40}).changes());
+  CHECK(History({40, 40, 40, 40, 40, 40, 40, 40, 40, no, no, no}).changes());
+  // One step without it may be a hand before the eye.
+  CHECK_FALSE(History({no, 40, 40, 40, 40, 40, 40, 40, 40, 40, 40, 40}).changes());
+}
+
+TEST_CASE("what is there before the lens is said to come does not come") {
+  const int no = -1;
+  const std::vector<int> axes = {no, no, no, 40, 40, 40, 40, 40, 40, 40, 40, 40};
+  CHECK(History(axes, 2.0F).changes());
+  CHECK_FALSE(History(axes, 4.0F).changes());
+  History unseen(axes);
+  unseen.looked_at[0] = unseen.looked_at[1] = 0;
+  CHECK_FALSE(unseen.changes());
+}
+
+TEST_CASE("an axis that hardly anything speaks for is no turn") {
+  History flicker({40, 40, 40, 40, 40, 40, 40, 40, 40, 40, 40, 60});
+  flicker.path.evidence.back() = 3.0F;
+  CHECK_FALSE(flicker.changes());
+}
