@@ -1,10 +1,13 @@
-// The upper median.
+// The upper median, and what it makes of a scatter.
 #pragma once
 
 #include <algorithm>
 #include <vector>
 
 namespace rhumb::eye {
+
+// Standard deviation of a normal distribution over its median absolute deviation.
+inline constexpr double mad_to_sd = 1.4826;
 
 // 0 of nothing.
 inline double median_of(std::vector<double> values) {

@@ -135,7 +135,7 @@ ExpectedSteps expectation_along(const Curve& curve, const std::vector<RingDirect
     out[plane].step = median_of(steps);
     for (double& step : steps) step = std::abs(step - out[plane].step);
     out[plane].noise = std::max(0.003, std::sqrt(median_of(squares)));
-    out[plane].step_sd = std::max(0.005, 1.4826 * median_of(steps));
+    out[plane].step_sd = std::max(0.005, mad_to_sd * median_of(steps));
   }
   return out;
 }

@@ -1,0 +1,18 @@
+// Inside of the limbus search: which of several nested rings is the limbus. Used by limbus.cpp
+// only.
+#pragma once
+
+#include <vector>
+
+#include "eye/limbus_fit.h"
+
+namespace rhumb::eye::limbus_fit {
+
+// Sclera is brighter than what lies inside it; colour alone makes a doubtful limbus.
+double worth(const Fit& fit);
+
+// Of nested rings the outermost that holds its own against those inside it. Null where no ring
+// shows `least_arc` of its circumference; else a pointer into `fits`.
+const Fit* choose(const std::vector<Fit>& fits, double least_arc);
+
+}  // namespace rhumb::eye::limbus_fit
