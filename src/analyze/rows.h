@@ -24,7 +24,7 @@ struct RowInputs {
   bool current_believed = false;
   std::optional<double> planned_axis_rad;
   bool lens_column_known =
-      true;  // false: without believable marks nothing says which lens lies there
+      true;  // false: what may be marks can neither be believed nor ruled out
 };
 
 // Standard error that is common to all axes of a lens about this one (of the eye; nothing where it

@@ -112,9 +112,9 @@ std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inp
       return "No axis could be measured: nothing ties the picture to the eye's meridians.";
     }
     if (belief.unmoved) {
-      return "No axis could be measured: what might be lens marks never moves against the eye, and "
+      return "No axis could be measured: what might be lens marks never moves against the eye and "
              "is not "
-             "clear enough to be told from its own features.";
+             "clear enough to be told from features of the eye itself.";
     }
     if (!belief.current)
       return "No axis could be measured: no toric lens marks could be read in this recording.";

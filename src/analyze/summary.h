@@ -10,7 +10,6 @@ namespace rhumb::analyze {
 struct Belief {
   bool previous = false;
   bool current = false;
-  bool nothing_there = true;  // no sign of a lens whose marks can't be read
   bool unmoved = false;       // what may be the new lens's marks does nothing that the eye does not
 };
 
