@@ -51,8 +51,8 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
                          const ContrastOptions& options);
 
 // Median over several maps of one eye, point by point over the maps in which the point is usable;
-// usable, and on a ring, where at least 40 % of them are. What moves against the eye (instruments, reflexes) drops
-// out.
+// usable, and on a ring, where at least 40 % of them are. What moves against the eye (instruments,
+// reflexes) drops out.
 ContrastMap median_of(const std::vector<ContrastMap>& maps);
 
 }  // namespace rhumb::lens
