@@ -23,8 +23,7 @@ struct RowInputs {
       false;  // the evidence for each lens's marks is more than chance could give
   bool current_believed = false;
   std::optional<double> planned_axis_rad;
-  bool lens_column_known =
-      true;  // false: what may be marks can neither be believed nor ruled out
+  bool lens_column_known = true;  // false: what may be marks can neither be believed nor ruled out
 };
 
 // Standard error that is common to all axes of a lens about this one (of the eye; nothing where it

@@ -10,7 +10,7 @@ namespace rhumb::analyze {
 struct Belief {
   bool previous = false;
   bool current = false;
-  bool unmoved = false;       // what may be the new lens's marks does nothing that the eye does not
+  bool unmoved = false;  // what may be the new lens's marks does nothing that the eye does not
 };
 
 Belief belief_in(const WindowReading& windows, const FrameReading& coarse, const FineReading& fine);
