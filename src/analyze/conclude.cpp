@@ -157,7 +157,7 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
                          belief.previous,
                          belief.current,
                          out.planned_axis_rad,
-                         belief.current || belief.previous || !belief.unmoved};
+                         belief.previous || !belief.unmoved};
   out.rows = make_rows(inputs);
   AnchorReport by_hand = apply_anchors(stated, inputs, out.rows);
   out.episodes = make_episodes(out.rows);

@@ -116,6 +116,11 @@ std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inp
              "is not "
              "clear enough to be told from features of the eye itself.";
     }
+    if (!belief.current && belief.previous) {
+      return "No axis could be measured: the previous lens was read, but no marks of a new one "
+             "were, or they were "
+             "not told from the previous lens's.";
+    }
     if (!belief.current)
       return "No axis could be measured: no toric lens marks could be read in this recording.";
     return "No axis could be measured: the new lens never lay still and readable.";

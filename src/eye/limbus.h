@@ -6,7 +6,8 @@
 // the picture is unwrapped in log-polar form, where every concentric ring whose step in luma and
 // chroma is the same all around stands out; each ring is fitted by an ellipse to the places of
 // steepest change, sector by sector, with robust weights (P. Huber 1964); of nested rings the
-// outermost that brightens outwards is the limbus, those inside it are pupil and collarette.
+// outermost that brightens outwards is the limbus, those inside it are pupil and collarette, or
+// rhexis and pupil, which the red glow fills.
 #pragma once
 
 #include <opencv2/core.hpp>

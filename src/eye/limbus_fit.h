@@ -1,5 +1,5 @@
 // Inside of the limbus search: the robust fit of an ellipse to the steps about it. Used by
-// limbus.cpp only.
+// the limbus search only.
 #pragma once
 
 #include <array>

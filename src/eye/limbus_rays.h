@@ -1,5 +1,5 @@
 // Inside of the limbus search: small colour pictures, their log-polar form about an ellipse, and
-// the steps of luma and chroma along its rays. Used by limbus.cpp and limbus_fit.cpp only.
+// the steps of luma and chroma along its rays. Used by the limbus search only.
 #pragma once
 
 #include <array>

@@ -1,5 +1,6 @@
 // Which of several nested rings is the limbus, in pictures drawn here: glow, haze beyond the
 // rhexis, iris and sclera, with steps as an eye with a clear rhexis and a pale iris has them.
+#include <array>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
@@ -21,6 +22,8 @@ struct Rings {
   Colour haze{132.0, -19.0, 36.0};
   Colour iris{160.0, 0.0, -1.0};
   Colour sclera{178.0, -4.0, 6.0};
+  double rim_px = 0.0;    // a rim of lids or speculum about the same centre; 0: none
+  double rim_step = 0.0;  // relative brightening across it
 };
 
 struct Planes {
@@ -43,7 +46,9 @@ Planes draw(const Rings& rings) {
       const double white = step(r, rings.limbus_px, 0.06 * rings.limbus_px);
       // Fibres of the iris, and light that falls from one side.
       const double fibre = 6.0 * std::sin(40.0 * std::atan2(dy, dx)) * iris * (1.0 - white);
-      const double shade = 1.0 + 0.1 * dx / size.width;
+      // Two thirds of the rim show.
+      const double rim = rings.rim_px > 0.0 && dy > -0.5 * r ? step(r, rings.rim_px, 8.0) : 0.0;
+      const double shade = (1.0 + 0.1 * dx / size.width) * (1.0 + rings.rim_step * rim);
       const auto mixed = [&](double Colour::*part) {
         double value = rings.glow.*part;
         value += hazy * (rings.haze.*part - value);
@@ -88,6 +93,9 @@ TEST_CASE(
 TEST_CASE("a brown iris, whose colour lies between glow and sclera, is no glow") {
   Rings brown;
   brown.iris = {70.0, -10.0, 14.0};
+  brown.sclera = {140.0, -4.0, 6.0};
+  brown.rim_px = 320.0;
+  brown.rim_step = 0.25;
   check_limbus(brown, 0.03);
 }
 
