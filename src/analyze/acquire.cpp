@@ -91,17 +91,24 @@ std::vector<Candidate> candidates_among(const std::vector<Window>& windows,
                                         model_for(prior, step_s))});
     }
   }
+  const auto probability = [](const Candidate& one) {
+    return one.path.log_ratio + one.path.log_prior;
+  };
   std::stable_sort(
       candidates.begin(), candidates.end(),
-      [](const Candidate& a, const Candidate& b) { return a.path.log_ratio > b.path.log_ratio; });
-  // Every supposition of the new lens with that of the previous lens that goes best with it, and
-  // the best of them with every supposition of the previous lens.
+      [&](const Candidate& a, const Candidate& b) { return probability(a) > probability(b); });
+  // Every supposition of the new lens with that of the previous lens that goes best with it, the
+  // best of them with every supposition of the previous lens, and the best of two lenses alike.
   std::vector<Candidate> kept;
+  bool alike = !prior.previous_lens;
   for (Candidate& candidate : candidates) {
     const bool new_kind = std::none_of(kept.begin(), kept.end(), [&](const Candidate& one) {
       return one.current == candidate.current;
     });
-    if (new_kind || candidate.current == kept.front().current) kept.push_back(std::move(candidate));
+    const bool first_alike = !alike && candidate.previous == candidate.current;
+    alike = alike || first_alike;
+    if (new_kind || first_alike || candidate.current == kept.front().current)
+      kept.push_back(std::move(candidate));
   }
   return kept;
 }
@@ -194,11 +201,12 @@ Acquired learn_from(const std::vector<Window>& windows, const Candidate& candida
   return learned;
 }
 
-// Both ends of a lens carry the same marks: of the evidence that a path collects only the share
-// counts that one end's profile explains of the other's, the square of their correlation. Clutter
-// has evidence at both ends too, but of two kinds. Marks lighter than the glow are rarer than
-// reflexes and bubbles that look like them.
-double shared_log_ratio(const AxisPath& path, const Acquired& learned) {
+// Log probability of a history with what was learned from it. Both ends of a lens carry the same
+// marks: of the evidence that a path collects only the share counts that one end's profile explains
+// of the other's, the square of their correlation. Clutter has evidence at both ends too, but of
+// two kinds. Marks lighter than the glow are rarer than reflexes and bubbles that look like them.
+// What the history itself costs counts by the same share.
+double shared_log_probability(const AxisPath& path, const Acquired& learned) {
   double sum = 0.0;
   for (std::size_t step = 0; step < path.phase.size(); ++step) {
     if (path.phase[step] == Phase::None) continue;
@@ -209,7 +217,7 @@ double shared_log_ratio(const AxisPath& path, const Acquired& learned) {
     sum += (signature->light ? share_if_light : 1.0) * alike * alike *
            static_cast<double>(path.evidence[step]);
   }
-  return sum;
+  return path.log_ratio > 0.0 ? sum * (1.0 + path.log_prior / path.log_ratio) : 0.0;
 }
 
 // The search looks for the lens centre in coarse steps, among marks as they might be anywhere. With
@@ -251,11 +259,11 @@ void place_centres(WindowReading& reading, const Acquired& learned) {
 
 }  // namespace
 
-std::vector<Supposition> suppositions_for(const lens::StatedMarks& stated) {
+std::vector<Supposition> suppositions_for(const lens::StatedMarks& stated, bool any_pattern) {
   std::vector<Supposition> out;
   for (const lens::MarkLook look : lens::mark_looks) {
     const bool light = look == lens::MarkLook::LightAndGrey;
-    out.push_back({lens::pattern_of(look, stated, radial_grid), light});
+    if (!any_pattern) out.push_back({lens::pattern_of(look, stated, radial_grid), light});
     out.push_back({lens::uninformed_profile(look, stated.optic_radius, radial_grid), light});
   }
   return out;
@@ -282,8 +290,8 @@ std::array<lens::AxisScores, 2> score_window(const Window& window, const Acquire
 
 Acquired acquire(std::vector<Window>& windows, const LensPrior& prior,
                  const lens::PatchGeometry& geometry, double step_s, int threads) {
-  const Suppositions suppositions = {suppositions_for(prior.previous),
-                                     suppositions_for(prior.current)};
+  const Suppositions suppositions = {suppositions_for(prior.previous, prior.any_pattern),
+                                     suppositions_for(prior.current, prior.any_pattern)};
   search_all(windows, suppositions, false, prior.previous_lens, geometry, threads);
   auto candidates = candidates_among(windows, suppositions[1].size(), prior, step_s);
   if (!clearly_explained(candidates.front().path)) {
@@ -292,15 +300,15 @@ Acquired acquire(std::vector<Window>& windows, const LensPrior& prior,
   }
   Acquired best;
   AxisPath best_path;
-  double best_log_ratio = -std::numeric_limits<double>::infinity();
+  double best_probability = -std::numeric_limits<double>::infinity();
   for (const Candidate& candidate : candidates) {
     Acquired learned = learn_from(windows, candidate, suppositions, prior, geometry, threads);
     const Evidence evidence = evidence_of(windows, learned);
     const AxisPath path =
         timeline::most_probable_path(evidence[0], evidence[1], model_for(prior, step_s));
-    const double log_ratio = shared_log_ratio(path, learned);
-    if (log_ratio <= best_log_ratio) continue;
-    best_log_ratio = log_ratio;
+    const double probability = shared_log_probability(path, learned);
+    if (probability <= best_probability) continue;
+    best_probability = probability;
     best = std::move(learned);
     best_path = path;
   }

@@ -20,8 +20,9 @@ struct Supposition {
   bool light = false;  // lighter than the glow: read with the map for light marks
 };
 
-// Every look, once with the pattern that the case states and once with any pattern.
-std::vector<Supposition> suppositions_for(const lens::StatedMarks& stated);
+// Every look, once with the pattern that the case states (unless any will do) and once with any
+// pattern.
+std::vector<Supposition> suppositions_for(const lens::StatedMarks& stated, bool any_pattern);
 
 struct Acquired {
   std::array<std::optional<MarkSignature>, 2> signature;  // by lens: previous, new

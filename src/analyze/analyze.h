@@ -15,6 +15,19 @@
 
 namespace rhumb::analyze {
 
+// In the order in which they run. Pictures: decoding beside the pose and the straightened pupil of
+// each frame.
+enum class Stage { Atlas, Pictures, Windows, Frames, Refinement, Outcome };
+
+// Ideas that the accuracy rests on, each replaced by what one would do without it: for measuring
+// what it buys, never for results.
+struct LeftOut {
+  bool affine = false;     // poses are similarities: no foreshortening, no parallax
+  bool atlas = false;      // each frame is registered to the one before
+  bool pattern = false;    // marks are any contrast along a meridian, not the pattern stated
+  bool smoothing = false;  // each frame's own reading of the axis stands
+};
+
 struct AnalyzeOptions {
   std::optional<double> from_s;  // stretch of the recording; other frames get no row
   std::optional<double> to_s;
@@ -23,6 +36,8 @@ struct AnalyzeOptions {
   std::size_t sample_memory_bytes = 160u << 20;  // that they may take
   std::size_t patch_memory_bytes = 96u
                                    << 20;  // straightened pupils beyond this go to a temporary file
+  LeftOut left_out;
+  std::function<void(Stage)> on_stage;  // called as each begins; may be empty
 };
 
 // share: done part of the work, 0 to 1; time_s: place in the recording.

@@ -43,16 +43,24 @@ struct Reading {
   FineReading fine;
 };
 
-Reading read_lens(const Pass& pass, const LensPrior& prior, int threads, const Progress& progress) {
+Reading read_lens(const Pass& pass, const LensPrior& prior, const AnalyzeOptions& options,
+                  const Progress& progress) {
   std::vector<double> time_s;
   for (const SeenFrame& seen : pass.frames) time_s.push_back(seen.time_s);
   const double end_s = time_s.empty() ? 0.0 : time_s.back();
+  const auto begins = [&](Stage stage, double done) {
+    if (options.on_stage) options.on_stage(stage);
+    if (progress) progress(done, end_s);
+  };
   Reading reading;
-  reading.windows = read_windows(pass.patches, time_s, prior, {}, threads);
-  if (progress) progress(0.8, end_s);
-  reading.coarse = read_frames(pass.patches, time_s, reading.windows, prior, threads);
-  if (progress) progress(0.9, end_s);
-  reading.fine = refine(pass.patches, time_s, reading.windows, reading.coarse, threads);
+  begins(Stage::Windows, 0.7);
+  reading.windows = read_windows(pass.patches, time_s, prior, {}, options.threads);
+  begins(Stage::Frames, 0.8);
+  reading.coarse = read_frames(pass.patches, time_s, reading.windows, prior, options.threads);
+  begins(Stage::Refinement, 0.9);
+  reading.fine = refine(pass.patches, time_s, reading.windows, reading.coarse,
+                        !options.left_out.smoothing, options.threads);
+  begins(Stage::Outcome, 0.98);
   return reading;
 }
 
@@ -115,6 +123,26 @@ double first_rotation(const Pass& pass) {
   return 0.0;
 }
 
+// A lens that is seen again after a gap, where the previous one lay, may be that one: marks that
+// are alike don't tell.
+void warn_if_seen_again(outcome::CaseOutcome& out) {
+  constexpr double same_axis_rad = 0.052;  // 3 degrees
+  const outcome::StillStretch* before = nullptr;
+  for (const outcome::Episode& episode : out.episodes) {
+    for (const outcome::StillStretch& still : episode.still) {
+      if (episode.lens == outcome::LensState::Previous) before = &still;
+      if (episode.lens != outcome::LensState::New || before == nullptr) continue;
+      if (std::abs(angle::wrap_deviation(still.axis.value_rad - before->axis.value_rad)) <
+          same_axis_rad) {
+        out.run.warnings.push_back(
+            "the new lens first lies within 3 degrees of where the previous one lay last: make "
+            "sure that it is not the previous lens seen again");
+      }
+      return;
+    }
+  }
+}
+
 }  // namespace
 
 LensPrior prior_for(const casefile::Case& stated) {
@@ -126,14 +154,15 @@ LensPrior prior_for(const casefile::Case& stated) {
 }
 
 outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& sampled,
-                              const Pass& pass, int threads, const Progress& progress,
-                              const std::stop_token& cancel) {
+                              const Pass& pass, const AnalyzeOptions& options,
+                              const Progress& progress, const std::stop_token& cancel) {
   outcome::CaseOutcome out;
   out.stated = stated;
   out.video = facts_from(pass.facts);
   const eye::EyeAtlas* atlas = sampled.atlas ? &*sampled.atlas : nullptr;
-  const LensPrior prior = prior_for(stated);
-  const Reading reading = read_lens(pass, prior, threads, progress);
+  LensPrior prior = prior_for(stated);
+  prior.any_pattern = options.left_out.pattern;
+  const Reading reading = read_lens(pass, prior, options, progress);
   if (cancel.stop_requested()) throw Interrupted();
   const Belief belief = belief_in(reading.windows, reading.coarse, reading.fine);
 
@@ -162,11 +191,12 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
   AnchorReport by_hand = apply_anchors(stated, inputs, out.rows);
   out.episodes = make_episodes(out.rows);
   out.final = make_final(out.rows, out.episodes, out.planned_axis_rad);
+  warn_if_seen_again(out);
   out.atlas_zero_meridian_rad = tie.zero_rad;
   out.atlas_zero_se_rad = tie.zero_se_rad;
   out.axes_are_relative = tie.axes_are_relative;
   out.references = tie.findings;
-  out.run.warnings = tie.warnings;
+  out.run.warnings.insert(out.run.warnings.end(), tie.warnings.begin(), tie.warnings.end());
   summarise(out, inputs, sampled.report.why_not, belief);
   note_anchors(std::move(by_hand), out);
   if (progress) progress(1.0, out.video.duration_s);

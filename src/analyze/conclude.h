@@ -15,7 +15,7 @@ LensPrior prior_for(const casefile::Case& stated);
 // `pass` has been made with `sampled`'s atlas. Fills what analyze() promises. Throws UserError for
 // a photograph that can't be used, Interrupted when cancelled.
 outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& sampled,
-                              const Pass& pass, int threads, const Progress& progress,
-                              const std::stop_token& cancel);
+                              const Pass& pass, const AnalyzeOptions& options,
+                              const Progress& progress, const std::stop_token& cancel);
 
 }  // namespace rhumb::analyze

@@ -149,16 +149,21 @@ void add_evidence(AxisEvidence& sum, const lens::AxisScores& scores, float chanc
   }
 }
 
-// A resting lens is read some twelve times a second; of a moving one every frame.
+// A resting lens is read some twelve times a second, a moving one thirty times.
 std::size_t stride_at(const WindowReading& windows, std::size_t frame, double frame_s) {
   constexpr double rest_step_s = 0.08;
+  constexpr double moving_step_s = 0.034;
+  const auto stride = [frame_s](double step_s) {
+    return std::max<std::size_t>(1, static_cast<std::size_t>(step_s / frame_s));
+  };
   const std::size_t own = window_of(windows, frame);
   for (const std::size_t near :
        {own > 0 ? own - 1 : own, own, std::min(own + 1, windows.windows.size() - 1)}) {
-    if (windows.path.phase[near] != windows.path.phase[own] || windows.path.moving[near]) return 1;
-    if (windows.path.axis_deg[near] != windows.path.axis_deg[own]) return 1;
+    if (windows.path.phase[near] != windows.path.phase[own] || windows.path.moving[near] ||
+        windows.path.axis_deg[near] != windows.path.axis_deg[own])
+      return stride(moving_step_s);
   }
-  return std::max<std::size_t>(1, static_cast<std::size_t>(rest_step_s / frame_s));
+  return stride(rest_step_s);
 }
 
 // Whether the windows leave it open that this lens lies there: up to a second beyond its own
@@ -244,10 +249,9 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
       for (std::size_t frame = step * group; frame < std::min(frames, (step + 1) * group);
            ++frame) {
         const lens::Patch& patch = batch[frame - first];
-        if (patch.empty()) continue;
+        if (patch.empty() || frame % stride_at(windows, frame, frame_s) != 0) continue;
         auto map = lens::contrast_map(patch, patches.geometry(), {});
         reading.covered[frame] = covered_share(map, mask_of(windows, frame));
-        if (frame % stride_at(windows, frame, frame_s) != 0) continue;
         lens::flatten_rings(map, patches.geometry());
         for (const Phase phase : {Phase::Previous, Phase::New}) {
           const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
@@ -260,6 +264,10 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
     });
   }
   // Frames that were passed over say what the last one read said: they show the same picture.
+  for (std::size_t frame = 1; frame < frames; ++frame) {
+    if (reading.covered[frame] < 0.0F && patches.has(frame))
+      reading.covered[frame] = reading.covered[frame - 1];
+  }
   for (std::size_t step = 1; step < steps && group == 1; ++step) {
     if (step % stride_at(windows, step, frame_s) == 0 || !patches.has(step)) continue;
     previous[step] = previous[step - 1];

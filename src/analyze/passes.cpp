@@ -56,7 +56,10 @@ Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas,
   video::Prefetch reader(video::Reader::open(stated.video.files, reading));
   Pass pass{{}, lens::PatchStore({}, options.patch_memory_bytes), reader.facts()};
   std::optional<eye::EyeTracker> tracker;
-  if (atlas != nullptr) tracker.emplace(*atlas);
+  eye::TrackerOptions tracking;
+  tracking.only_similarity = options.left_out.affine;
+  tracking.chained = options.left_out.atlas;
+  if (atlas != nullptr) tracker.emplace(*atlas, tracking);
   const double promised = std::max(1e-3, pass.facts.promised_duration_s);
   while (auto frame = reader.next()) {
     SeenFrame seen{frame->index, frame->time_s, frame->damaged, {}};

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyze/axis_history.h"
 #include "analyze/parallel.h"
 #include "analyze/refine_error.h"
 #include "analyze/track.h"
@@ -19,6 +20,7 @@ using timeline::Phase;
 constexpr double centre_spread = 0.008;  // limbal radii (0.05 mm): of the smoothed lens centre
 constexpr double centre_window_s =
     0.4;  // the centre is averaged over this: the eye's tilt moves it slowly
+constexpr double centre_step_s = 0.06;
 const lens::StripGeometry strip_geometry{};
 
 Track track_of(const FrameReading& coarse, Phase phase) {
@@ -206,6 +208,17 @@ void smooth_centres(Track& track, const std::vector<EndPair>& ends, const Levers
   track.centre = std::move(smooth);
 }
 
+// Frames at least `step_s` apart, enough for what changes slowly.
+std::vector<std::size_t> some_of(const Track& track, std::span<const double> time_s,
+                                 double step_s) {
+  std::vector<std::size_t> some;
+  for (std::size_t k = 0; k < track.frame.size(); ++k) {
+    if (some.empty() || time_s[track.frame[k]] >= time_s[track.frame[some.back()]] + step_s)
+      some.push_back(k);
+  }
+  return some;
+}
+
 std::vector<std::size_t> all_of(const Track& track) {
   std::vector<std::size_t> all(track.frame.size());
   for (std::size_t k = 0; k < all.size(); ++k) all[k] = k;
@@ -240,19 +253,8 @@ void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& l
   }
 }
 
-// Whether the path turns by more than its own degree about a frame, whatever state it claims.
-bool path_turns(const std::vector<double>& path_axis, std::size_t k) {
-  constexpr std::size_t reach = 4;
-  const std::size_t from = k > reach ? k - reach : 0;
-  const std::size_t to = std::min(path_axis.size() - 1, k + reach);
-  const auto [low, high] =
-      std::minmax_element(path_axis.begin() + static_cast<std::ptrdiff_t>(from),
-                          path_axis.begin() + static_cast<std::ptrdiff_t>(to) + 1);
-  return *high - *low > 0.026;  // 1.5 degrees
-}
-
 FineReport refine_lens(const Source& source, std::span<const double> time_s,
-                       const FrameReading& coarse, Phase phase, int threads,
+                       const FrameReading& coarse, Phase phase, bool smoothing, int threads,
                        std::vector<FineAxis>& frames) {
   FineReport report;
   Track track = track_of(coarse, phase);
@@ -265,11 +267,11 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   Offsets offsets;
   Levers levers{form.a.mean_distance, form.b.mean_distance};
   for (int round = 0; round < 3; ++round) {
-    const auto& which = round < 2 ? teaching : all_of(track);
+    const auto which = round < 2 ? teaching : some_of(track, time_s, centre_step_s);
     offsets = offsets_of(form);
     auto ends = measure(source, track, form, which, threads);
     if (round == 2) {
-      // All frames once, so that the centres follow the eye's tilt everywhere.
+      // The whole stretch once, so that the centres follow the eye's tilt everywhere.
       for (EndPair& pair : ends) {
         pair.a.turn_rad += offsets.a;
         pair.b.turn_rad += offsets.b;
@@ -295,8 +297,8 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   report.distance = levers.mean();
   report.likeness = lens::likeness(form.a, form.b);
   const auto all = all_of(track);
-  auto ends = measure(source, track, form, all, threads);
   const bool weaker_a = lens::power(form.a) < lens::power(form.b);
+  auto ends = measure(source, track, form, all, threads);
   std::vector<Solved> solved(track.frame.size());
   for (const std::size_t k : all) {
     ends[k].a.turn_rad += offsets.a;
@@ -305,24 +307,8 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     solved[k] = solve(ends[k], levers);
   }
   report.scatter = robust_scatter(track, solved);
-  std::vector<timeline::Reading> readings(track.frame.size());
-  std::vector<double> steps(track.frame.size(), 0.0);
-  std::vector<bool> resting(track.frame.size(), false);
-  for (const std::size_t k : all) {
-    readings[k].given = solved[k].given;
-    readings[k].value_rad = track.axis_rad[k] + solved[k].turn_rad;
-    readings[k].se_rad = std::hypot(report.scatter * solved[k].se_rad, 2e-4);
-    // A reading far from the path that the whole recording supports is clutter.
-    if (std::abs(readings[k].value_rad - path_axis[k]) > 0.07) readings[k].given = false;
-    if (k == 0) continue;
-    const double dt = std::max(1e-3, time_s[track.frame[k]] - time_s[track.frame[k - 1]]);
-    const bool rests = track.resting[k] && track.resting[k - 1] && !path_turns(path_axis, k);
-    // A resting lens creeps by some tenths of a degree a second at most; a turned one moves at tens
-    // of degrees, and jerks at more.
-    resting[k] = rests;
-    steps[k] = rests ? 0.004 * std::sqrt(dt) : 1.5 * dt + 0.02 * std::sqrt(dt);
-  }
-  const auto smoothed = timeline::smooth(readings, steps);
+  const auto [readings, smoothed, resting] =
+      axis_history(track, solved, report.scatter, path_axis, time_s);
   report.slow_excess = slow_excess(track, readings, time_s);
   const std::vector<double> wandering = wander(track, resting, smoothed, time_s);
   const std::vector<double> centre_error = centre_errors(track, ends, levers, time_s);
@@ -332,10 +318,14 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     out.axis_rad = smoothed[k].value_rad;
     out.se_rad = std::hypot(report.slow_excess * smoothed[k].se_rad, centre_error[k], wandering[k]);
     out.own = readings[k];
+    if (!smoothing && readings[k].given) {
+      out.axis_rad = readings[k].value_rad;
+      out.se_rad = readings[k].se_rad;
+    }
     out.end_a = shows(ends[k].a);
     out.end_b = shows(ends[k].b);
     out.centre = track.centre[k];
-    out.given = true;
+    out.given = smoothing || readings[k].given;
   }
   find_settled(track, coarse, time_s, report);
   return report;
@@ -344,18 +334,21 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
 }  // namespace
 
 FineReading refine(const lens::PatchStore& patches, std::span<const double> time_s,
-                   const WindowReading& windows, const FrameReading& coarse, int threads) {
+                   const WindowReading& windows, const FrameReading& coarse, bool smoothing,
+                   int threads) {
   FineReading reading;
   reading.frames.resize(patches.size());
   const auto refined = [&](const std::optional<MarkSignature>& signature, Phase phase) {
     Source source{patches, windows, signature && signature->light, false, {}};
     if (signature) source.distances = lens::mark_distances(signature->profile, radial_grid);
-    const FineReport beside = refine_lens(source, time_s, coarse, phase, threads, reading.frames);
+    const FineReport beside =
+        refine_lens(source, time_s, coarse, phase, smoothing, threads, reading.frames);
     if (beside.both_ends || beside.frames == 0) return beside;
     // Where an edge lies on the marks of one end, what is left beside it may not be enough.
     source.through_rings = true;
     std::vector<FineAxis> frames(reading.frames);
-    const FineReport through = refine_lens(source, time_s, coarse, phase, threads, frames);
+    const FineReport through =
+        refine_lens(source, time_s, coarse, phase, smoothing, threads, frames);
     if (!through.both_ends) return beside;
     reading.frames = std::move(frames);
     return through;

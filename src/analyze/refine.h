@@ -42,6 +42,7 @@ struct FineReading {
 };
 
 FineReading refine(const lens::PatchStore& patches, std::span<const double> time_s,
-                   const WindowReading& windows, const FrameReading& coarse, int threads);
+                   const WindowReading& windows, const FrameReading& coarse, bool smoothing,
+                   int threads);
 
 }  // namespace rhumb::analyze

@@ -23,10 +23,26 @@ constexpr double longest_bridged_s = 4.0;  // between two own readings that agre
 // What refraction between lens and cornea does to the direction between two marks, standard
 // deviation: with viscoelastic in the eye, and after it was washed out. Estimated on recordings,
 // see docs/method.md.
-constexpr double unsettled_refraction_rad = 0.0065;
+constexpr double unsettled_refraction_rad = 0.0058;
 constexpr double settled_refraction_rad = 0.0024;
 constexpr double still_speed_rad_s = 0.02;  // 1.1 degrees a second
 constexpr double least_still_s = 0.4;
+
+// A frame's stamp is when its exposure starts, ends or anything between; a lens that turns is seen
+// where it was on average. Standard deviation, as a share of the turn from frame to frame.
+constexpr double share_of_turn = 0.5;
+
+// The larger of the turns since the frame before and to the one after.
+double turn_about(const FineReading& fine, std::size_t k) {
+  double turn = 0.0;
+  const auto look_at = [&](std::size_t other) {
+    if (fine.frames[other].given && fine.frames[other].phase == fine.frames[k].phase)
+      turn = std::max(turn, std::abs(fine.frames[other].axis_rad - fine.frames[k].axis_rad));
+  };
+  if (k > 0) look_at(k - 1);
+  if (k + 1 < fine.frames.size()) look_at(k + 1);
+  return turn;
+}
 
 double normal_within(double limit, double sd) { return std::erf(limit / (sd * std::sqrt(2.0))); }
 
@@ -173,7 +189,8 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     const double se =
         std::sqrt(fine.se_rad * fine.se_rad +
                   std::pow(common_se(inputs, report, fine.axis_rad + inputs.tie.zero_rad), 2.0) +
-                  0.25 * pose_se * pose_se + refraction * refraction + unseen * unseen);
+                  0.25 * pose_se * pose_se + refraction * refraction + unseen * unseen +
+                  std::pow(share_of_turn * turn_about(inputs.fine, k), 2.0));
     const double probability = inputs.coarse.posterior.near_path[k];
     if (row.eye_found && lens_seen && fine.given && inputs.tie.axes_can_be_given &&
         z95 * se < widest_half_rad && probability > least_probability) {

@@ -62,6 +62,7 @@ struct WindowReading {
 
 struct LensPrior {
   bool previous_lens = false;
+  bool any_pattern = false;  // the pattern stated is not looked for
   lens::StatedMarks current;
   lens::StatedMarks previous;
 };

@@ -1,7 +1,10 @@
 // rhumb analyze: one recorded operation to its outcome.
-#include <fmt/core.h>
+#include <fmt/format.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
+#include <array>
+#include <chrono>
 #include <cmath>
 #include <future>
 #include <memory>
@@ -32,6 +35,36 @@ struct Options {
   bool quiet = false;
   bool no_review = false;
   bool stills = false;
+  bool stage_times = false;
+  std::vector<std::string> left_out;
+};
+
+// Wall time of each stage, said on the error stream so that no output depends on it.
+class StageTimes {
+ public:
+  explicit StageTimes(bool wanted) : wanted_(wanted) {}
+  StageTimes(const StageTimes&) = delete;
+  StageTimes& operator=(const StageTimes&) = delete;
+  ~StageTimes() { begins(nullptr); }
+
+  void begins(const char* stage) {
+    const auto now = std::chrono::steady_clock::now();
+    if (wanted_ && stage_ != nullptr)
+      fmt::print(stderr, "rhumb: stage {}: {:.2f} s\n", stage_,
+                 std::chrono::duration<double>(now - since_).count());
+    stage_ = stage;
+    since_ = now;
+  }
+
+  void begins(analyze::Stage stage) {
+    constexpr std::array names{"atlas", "pictures", "windows", "frames", "refinement", "outcome"};
+    begins(names.at(static_cast<std::size_t>(stage)));
+  }
+
+ private:
+  bool wanted_;
+  const char* stage_ = nullptr;
+  std::chrono::steady_clock::time_point since_;
 };
 
 // Hashes the inputs beside the analysis, on a thread of its own; ends early when the analysis
@@ -64,12 +97,20 @@ std::optional<double> place(const std::string& name, const std::string& text) {
   return seconds;
 }
 
+analyze::LeftOut left_out(const std::vector<std::string>& names) {
+  const auto has = [&names](const char* name) {
+    return std::find(names.begin(), names.end(), name) != names.end();
+  };
+  return {has("affine"), has("atlas"), has("pattern"), has("smoothing")};
+}
+
 analyze::AnalyzeOptions analysis_options(const Options& options) {
   analyze::AnalyzeOptions analysis;
   analysis.from_s = place("--from", options.from);
   analysis.to_s = place("--to", options.to);
   if (analysis.from_s && analysis.to_s && *analysis.to_s <= *analysis.from_s)
     throw UserError("--to", "", "is not after --from", "exchange the two");
+  analysis.left_out = left_out(options.left_out);
   const unsigned present = std::thread::hardware_concurrency();
   analysis.threads =
       options.threads > 0 ? options.threads : static_cast<int>(present > 0 ? present : 1);
@@ -82,7 +123,11 @@ NamedTexts recorded_options(const analyze::AnalyzeOptions& analysis, const Optio
     return value ? fmt::format("{:g}", *value) : std::string("none");
   };
   const char* review = options.no_review ? "none" : options.stills ? "stills" : "video";
-  return {{"from_s", text(analysis.from_s)}, {"to_s", text(analysis.to_s)}, {"review", review}};
+  NamedTexts recorded{
+      {"from_s", text(analysis.from_s)}, {"to_s", text(analysis.to_s)}, {"review", review}};
+  if (!options.left_out.empty())
+    recorded.emplace_back("left_out", fmt::format("{}", fmt::join(options.left_out, " ")));
+  return recorded;
 }
 
 void fill_record(outcome::RunRecord& record, NamedTexts options, InputHashes hashes) {
@@ -132,7 +177,9 @@ void check_objects(const casefile::Case& stated) {
 int run(const Options& options, const std::stop_token& cancel) {
   const casefile::Case stated = casefile::read_case(options.file);
   check_objects(stated);
-  const analyze::AnalyzeOptions analysis = analysis_options(options);
+  analyze::AnalyzeOptions analysis = analysis_options(options);
+  StageTimes times(options.stage_times);
+  analysis.on_stage = [&times](analyze::Stage stage) { times.begins(stage); };
   const files::StagedFolder seen_early(options.folder);  // refuses a bad folder before the work
   HashesBeside hashes(stated, cancel);
   outcome::CaseOutcome outcome;
@@ -143,7 +190,9 @@ int run(const Options& options, const std::stop_token& cancel) {
   }
   if (cancel.stop_requested()) throw Interrupted();
   fill_record(outcome.run, recorded_options(analysis, options), hashes.get());
+  times.begins("report");
   write_outputs(outcome, options, cancel);
+  times.begins(nullptr);
   say(outcome, options);
   return outcome.final ? exit_done : exit_nothing_measured;
 }
@@ -166,6 +215,13 @@ void add_analyze(CLI::App& program, Chosen& chosen) {
   command->add_flag("--no-review", options->no_review, "leave out the annotated video");
   command->add_flag("--stills", options->stills, "annotated pictures instead of a video")
       ->excludes("--no-review");
+  command
+      ->add_option("--leave-out", options->left_out,
+                   "replace an idea by what one would do without it, to measure what it buys: "
+                   "affine, atlas, pattern or smoothing")
+      ->check(CLI::IsMember({"affine", "atlas", "pattern", "smoothing"}));
+  command->add_flag("--stage-times", options->stage_times,
+                    "say on the error stream how long each stage took");
   command->footer(footer("rhumb analyze cases/017/case.toml --out review/017"));
   command->callback([&chosen, options] {
     chosen.run = [options](const std::stop_token& cancel) { return run(*options, cancel); };

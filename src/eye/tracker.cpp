@@ -19,6 +19,7 @@ constexpr double sudden_loss = 0.6;
 
 struct EyeTracker::State {
   std::shared_ptr<const RingTemplate> ring;
+  std::shared_ptr<RingTemplate> chain;  // the frame before, while frames are chained
   TrackerOptions options;
   Aligner aligner;
   RingSpectrum reference;
@@ -33,6 +34,7 @@ struct EyeTracker::State {
   Alignment follow(const video::Frame& frame, const RingPose& start);
   Alignment turn_about(const video::Frame& frame, const RingPose& start);
   Alignment search(const video::Frame& frame);
+  void chain_to(const video::Frame& frame, const RingPose& pose);
 };
 
 Alignment EyeTracker::State::follow(const video::Frame& frame, const RingPose& start) {
@@ -70,10 +72,27 @@ Alignment EyeTracker::State::search(const video::Frame& frame) {
   return turn_about(frame, start);
 }
 
+// What this frame shows takes the atlas's place where it shows anything.
+void EyeTracker::State::chain_to(const video::Frame& frame, const RingPose& pose) {
+  aligner.look_at(frame.luma, pose, outer_radius);
+  for (int level = 0; level < ring_levels; ++level) {
+    TemplateLevel& own = chain->level[static_cast<std::size_t>(level)];
+    aligner.contrast(own.shape, level, pose, contrast, mask);
+    for (std::size_t k = 0; k < own.value.size(); ++k) {
+      if (mask[k] > 0.0F) own.value[k] = contrast[k];
+    }
+    RingTemplate::differentiate(own);
+  }
+}
+
 EyeTracker::EyeTracker(const EyeAtlas& atlas, TrackerOptions options)
     : state_(std::make_unique<State>()) {
   state_->ring = atlas.ring;
   state_->options = std::move(options);
+  if (state_->options.chained) {
+    state_->chain = std::make_shared<RingTemplate>(*atlas.ring);
+    state_->ring = state_->chain;
+  }
   state_->outer_radius = atlas.radii.back();
   const TemplateLevel& level = atlas.ring->level[search_level];
   state_->reference = RingSpectrum(level.shape, level.value);
@@ -103,8 +122,15 @@ EyePose EyeTracker::track(const video::Frame& frame) {
     const Alignment found = s.search(frame);
     if (found.quality() > best.quality()) best = found;
   }
+  if (s.options.only_similarity) {
+    PoseParts parts = parts_of(s.ring->picture_from_upright, best.pose.linear);
+    parts.shear.setZero();
+    best.pose.linear = linear_of(s.ring->picture_from_upright, parts);
+    best.pose.parallax.setZero();
+  }
   EyePose pose = eye_pose_of(best, s.ring->picture_from_upright);
   pose.found = good(best);
+  if (s.options.chained && pose.found) s.chain_to(frame, best.pose);
   if (pose.found) {
     s.following = true;
     s.last = best.pose;

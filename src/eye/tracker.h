@@ -14,6 +14,10 @@ struct TrackerOptions {
       0.004;                 // 0.23 degrees; a pose that is vaguer than this is not reported
   int search_every = 2;      // frames between searches of the whole picture while the eye is lost
   LimbusFinder find_limbus;  // empty: eye::find_limbus
+  // For measuring what the two buy: the affine part of a pose left out, and each frame registered
+  // to the one before instead of to the atlas.
+  bool only_similarity = false;
+  bool chained = false;
 };
 
 // Keeps the last pose as the starting value and buffers that are reused; not thread safe. Frames

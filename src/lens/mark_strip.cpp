@@ -20,7 +20,12 @@ using Profile = std::vector<float>;  // by row: what the lines that cross the mi
 class Lines {
  public:
   Lines(const MarkStrip& strip, const StripGeometry& geometry, const RadialGrid& grid)
-      : strip_(strip), geometry_(geometry), grid_(grid) {}
+      : strip_(strip), geometry_(geometry), grid_(grid) {
+    for (int slope = -most_slope; slope <= most_slope; ++slope) {
+      for (int col = 0; col < strip.usable.cols; ++col)
+        rows_.push_back(static_cast<int>(std::lround(shift(slope, col))));
+    }
+  }
 
   double shift(int slope, int col) const {
     return slope * slope_step * geometry_.angle_at(col) / grid_.step;
@@ -31,11 +36,12 @@ class Lines {
     const int rows = strip_.usable.rows;
     const int columns = strip_.usable.cols;
     Profile out(static_cast<std::size_t>(rows), 0.0F);
+    const int* moved = &rows_[static_cast<std::size_t>((slope + most_slope) * columns)];
     std::vector<float> values;
     for (int row = 0; row < rows; ++row) {
       values.clear();
       for (int col = 0; col < columns; col += stride) {
-        const int at = row + static_cast<int>(std::lround(shift(slope, col)));
+        const int at = row + moved[col];
         if (at < 0 || at >= rows || strip_.usable(at, col) == 0.0F) continue;
         values.push_back(strip_.value[channel](at, col));
       }
@@ -67,6 +73,7 @@ class Lines {
   const MarkStrip& strip_;
   const StripGeometry& geometry_;
   const RadialGrid& grid_;
+  std::vector<int> rows_;  // by slope and column: what a line lies off its middle, whole rows
 };
 
 float at(const Profile& profile, double row) {

@@ -112,6 +112,30 @@ StillSet each_row(const outcome::CaseOutcome& outcome, const ReportOptions& opti
   return taker.stills();
 }
 
+// What lies between two deciding frames further apart than this is not decoded for the stills.
+// Finding a place means walking through the packets of the whole recording.
+double worth_seeking_s(const outcome::CaseOutcome& outcome) {
+  return std::max(3.0, 0.02 * outcome.video.duration_s);
+}
+
+// Reads from one deciding frame to another.
+void take_stretch(const outcome::CaseOutcome& outcome, const outcome::EvidenceFrame& first,
+                  const outcome::EvidenceFrame& last, const ReportOptions& options,
+                  StillTaker& taker) {
+  constexpr double early_s =
+      0.5;  // stamps of a stretch may differ a little from those of the whole
+  video::ReaderOptions reading;
+  reading.cancel = options.cancel;
+  reading.from_s = std::max(0.0, first.time_s - early_s);
+  video::Reader reader = video::Reader::open(outcome.stated.video.files, reading);
+  video::ColourMaker colours(reader.facts());
+  while (const std::optional<video::Frame> frame = reader.next()) {
+    taker.take(*frame, colours);
+    if (frame->index >= last.frame) break;
+  }
+  if (options.cancel.stop_requested()) throw Interrupted();
+}
+
 }  // namespace
 
 StillSet write_review_video(const outcome::CaseOutcome& outcome, const std::filesystem::path& file,
@@ -159,22 +183,17 @@ StillSet write_review_stills(const outcome::CaseOutcome& outcome,
 
 StillSet read_stills(const outcome::CaseOutcome& outcome, const ReportOptions& options) {
   StillTaker taker(outcome);
-  if (outcome.evidence.empty()) return taker.stills();
-  const auto by_frame = [](const auto& a, const auto& b) { return a.frame < b.frame; };
-  const auto [first, last] =
-      std::minmax_element(outcome.evidence.begin(), outcome.evidence.end(), by_frame);
-  constexpr double early_s =
-      0.5;  // stamps of a stretch may differ a little from those of the whole
-  video::ReaderOptions reading;
-  reading.cancel = options.cancel;
-  reading.from_s = std::max(0.0, first->time_s - early_s);
-  video::Reader reader = video::Reader::open(outcome.stated.video.files, reading);
-  video::ColourMaker colours(reader.facts());
-  while (const std::optional<video::Frame> frame = reader.next()) {
-    taker.take(*frame, colours);
-    if (frame->index >= last->frame) break;
+  std::vector<outcome::EvidenceFrame> evidence = outcome.evidence;
+  std::sort(evidence.begin(), evidence.end(),
+            [](const auto& a, const auto& b) { return a.frame < b.frame; });
+  for (auto first = evidence.begin(); first != evidence.end();) {
+    auto last = first;
+    while (last + 1 != evidence.end() &&
+           (last + 1)->time_s - last->time_s < worth_seeking_s(outcome))
+      ++last;
+    take_stretch(outcome, *first, *last, options, taker);
+    first = last + 1;
   }
-  if (options.cancel.stop_requested()) throw Interrupted();
   return taker.stills();
 }
 

@@ -170,6 +170,13 @@ StateVector initial(bool previous_lens) {
   return start;
 }
 
+// What the state in which a recording ends costs.
+float at_the_end(int state, const AxisModelOptions& options) {
+  if (!options.previous_lens) return 0.0F;
+  const bool previous = state != gap_state && state / axis_count < 2;
+  return log_of(previous ? options.ends_with_previous : 1.0 - options.ends_with_previous);
+}
+
 }  // namespace
 
 AxisPath most_probable_path(std::span<const AxisEvidence> previous,
@@ -202,7 +209,10 @@ AxisPath most_probable_path(std::span<const AxisEvidence> previous,
     if (!lens_sure.empty() && lens_sure[step] != 0) next[gap_state] += against_the_known;
     std::swap(score, next);
   }
+  for (int state = 0; state < state_count; ++state)
+    score[static_cast<std::size_t>(state)] += at_the_end(state, options);
   int state = static_cast<int>(std::max_element(score.begin(), score.end()) - score.begin());
+  path.log_prior = static_cast<double>(score[static_cast<std::size_t>(state)]);
   for (std::size_t step = steps; step-- > 0;) {
     if (state != gap_state) {
       path.phase[step] = state / axis_count < 2 ? Phase::Previous : Phase::New;
@@ -213,6 +223,7 @@ AxisPath most_probable_path(std::span<const AxisEvidence> previous,
     }
     if (step > 0) state = from[step][static_cast<std::size_t>(state)];
   }
+  path.log_prior -= path.log_ratio;
   return path;
 }
 
@@ -310,6 +321,8 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
     }
   }
   StateVector backward(state_count, 0.0F);
+  for (int state = 0; state < state_count; ++state)
+    backward[static_cast<std::size_t>(state)] = at_the_end(state, options);
   StateVector weighted(state_count, impossible);
   for (std::size_t step = steps; step-- > 0;) {
     if (step + 1 < steps) {

@@ -30,8 +30,11 @@ struct AxisEvidence {
 enum class Phase { None, Previous, New };
 
 struct AxisModelOptions {
-  double step_s = 0.04;            // time between steps
-  bool previous_lens = false;      // the recording starts with a previous lens, which is taken out
+  double step_s = 0.04;        // time between steps
+  bool previous_lens = false;  // the recording starts with a previous lens, which is taken out
+  // Share of recordings of an exchange that stop before the previous lens is out. The two lenses'
+  // marks may be alike, and then only this tells a new lens from the previous one turned.
+  double ends_with_previous = 0.01;
   double stop_rate_hz = 2.0;       // how often a moving lens comes to rest
   double start_rate_hz = 0.25;     // how often a resting lens is moved
   double enter_rate_hz = 0.05;     // how often a lens comes into view
@@ -52,6 +55,7 @@ struct AxisPath {
   std::vector<bool> moving;
   std::vector<float> evidence;  // a step: for the path's axis; 0 where there is no lens
   double log_ratio = 0.0;  // of the path's evidence against no lens at all, without transitions
+  double log_prior = 0.0;  // log probability of the history itself, before any evidence
 };
 
 // The most probable history. `lens_sure`, when not empty, has a step's 1 where a lens is known to

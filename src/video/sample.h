@@ -15,8 +15,8 @@ namespace rhumb::video {
 
 struct SampleOptions {
   int count = 120;  // pictures wanted; fewer come when the recording has fewer
-  double short_s =
-      60.0;  // up to this promised length every picture is decoded and some are handed out
+  // Up to this promised length every picture is decoded and some are handed out.
+  double short_s = 20.0;
   std::optional<double> from_s;  // only pictures in this stretch
   std::optional<double> to_s;
   std::stop_token cancel;

@@ -77,6 +77,38 @@ TEST_CASE("an exchange is a previous lens, a gap and a new lens") {
   CHECK(path.axis_deg[125] == 45);
 }
 
+TEST_CASE(
+    "of two lenses with the same marks the second is the new one, since exchanges are finished") {
+  std::vector<AxisEvidence> both;
+  const auto add = [&both](const AxisEvidence& what, int windows) {
+    both.insert(both.end(), static_cast<std::size_t>(windows), what);
+  };
+  AxisEvidence barely = nothing();
+  barely.log_ratio.fill(-0.5F);
+  add(marks_at(63), 6);
+  add(barely, 2);
+  add(marks_at(99), 8);
+  AxisModelOptions options;
+  options.step_s = 0.5;
+  options.previous_lens = true;
+  const AxisPath path = most_probable_path(both, both, options);
+  CHECK(path.phase[3] == Phase::Previous);
+  CHECK(path.axis_deg[3] == 63);
+  CHECK(path.phase[12] == Phase::New);
+  CHECK(path.axis_deg[12] == 99);
+  const AxisPosterior posterior = posterior_about(path, both, both, options);
+  CHECK(posterior.near_path[12] > 0.8F);
+
+  options.ends_with_previous = 0.5;
+  CHECK(most_probable_path(both, both, options).phase[12] == Phase::Previous);
+
+  SECTION("while one that is seen throughout stays the previous one") {
+    const std::vector<AxisEvidence> throughout(16, marks_at(63));
+    options.ends_with_previous = AxisModelOptions{}.ends_with_previous;
+    CHECK(most_probable_path(throughout, throughout, options).phase[15] == Phase::Previous);
+  }
+}
+
 TEST_CASE("clutter that stands still while the lens is elsewhere loses its say") {
   std::vector<AxisEvidence> current;
   for (int k = 0; k < 20; ++k) {
