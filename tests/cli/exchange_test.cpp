@@ -1,0 +1,70 @@
+// A drawn exchange of two lenses whose marks are alike, from its scene to the outcome.
+#include <catch2/catch.hpp>
+#include <fstream>
+#include <map>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "cli/program.h"
+
+namespace {
+
+std::string text_of(const std::filesystem::path& file) {
+  std::ifstream in(file);
+  std::ostringstream text;
+  text << in.rdbuf();
+  return text.str();
+}
+
+std::string with(std::string text, const std::string& from, const std::string& to) {
+  const auto at = text.find(from);
+  REQUIRE(at != std::string::npos);
+  return text.replace(at, from.size(), to);
+}
+
+// Column `index` of a table, its first line left out.
+std::vector<std::string> column(const std::filesystem::path& file, int index) {
+  std::istringstream lines(text_of(file));
+  std::vector<std::string> out;
+  std::string line;
+  std::getline(lines, line);
+  while (std::getline(lines, line)) {
+    std::istringstream fields(line);
+    std::string field;
+    for (int k = 0; k <= index; ++k) std::getline(fields, field, ',');
+    out.push_back(field);
+  }
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("two lenses whose marks are alike are told apart by the gap between them", "[long]") {
+  const TestFolder folder;
+  const std::string scene = text_of(std::string(RHUMB_FIXTURES) + "/scenes/exchange.toml");
+  const auto file = folder.write(
+      "scene.toml", with(scene, "marks    = \"lines\"", "marks = \"dots\"\nmarks_per_end = 2"));
+  const std::string drawn = (folder.path() / "drawn").string();
+  REQUIRE(run_rhumb({"render", file.string(), "--out", drawn, "--size", "960x540"}).status == 0);
+  const std::string out = (folder.path() / "out").string();
+  const Ran ran = run_rhumb({"analyze", drawn + "/case.toml", "--out", out, "--no-review"});
+  INFO(ran.out << ran.err);
+  REQUIRE(ran.status == 0);
+
+  const auto result = nlohmann::json::parse(text_of(out + "/result.json"));
+  const auto truth = nlohmann::json::parse(text_of(drawn + "/truth.json"));
+  const double error = std::remainder(
+      result["final"]["axis_deg"].get<double>() - truth["final_axis_deg"].get<double>(), 180.0);
+  CHECK(std::abs(error) < 0.5);
+  // The lens column is right but about the changes.
+  const auto said = column(out + "/timeline.csv", 2);
+  const auto is = column(drawn + "/truth.csv", 2);
+  REQUIRE(said.size() == is.size());
+  std::size_t right = 0;
+  for (std::size_t k = 0; k < is.size(); ++k) right += said[k] == is[k] ? 1 : 0;
+  CHECK(static_cast<double>(right) > 0.75 * static_cast<double>(is.size()));
+  std::map<std::string, int> count;
+  for (const std::string& lens : said) ++count[lens];
+  CHECK(count["previous"] > 100);
+  CHECK(count["new"] > 100);
+}
