@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "analyze/candidates.h"
 #include "analyze/lead.h"
 #include "analyze/learn.h"
 #include "analyze/parallel.h"
@@ -14,104 +15,6 @@ namespace {
 using timeline::AxisEvidence;
 using timeline::AxisPath;
 using timeline::Phase;
-
-float best_total(const lens::AxisScores& scores) {
-  return *std::max_element(scores.total.begin(), scores.total.end());
-}
-
-// What a window must exceed to speak for marks: a little under half of what the better windows
-// reach. Clear marks make the rest of the recording clearly empty; faint ones are given the benefit
-// of adding up.
-float chance_level(std::vector<float> best_totals) {
-  if (best_totals.empty()) return 2.0F;
-  const auto place =
-      best_totals.begin() + static_cast<std::ptrdiff_t>(3 * (best_totals.size() - 1) / 4);
-  std::nth_element(best_totals.begin(), place, best_totals.end());
-  return std::clamp(0.45F * *place, 1.5F, 6.0F);
-}
-
-// `scores_of(k)`: the scores of window k.
-template <typename ScoresOf>
-std::vector<AxisEvidence> evidence_from(const std::vector<Window>& windows,
-                                        const ScoresOf& scores_of) {
-  std::vector<float> best;
-  for (std::size_t k = 0; k < windows.size(); ++k) {
-    if (windows[k].searched) best.push_back(best_total(scores_of(k)));
-  }
-  const float chance = chance_level(std::move(best));
-  std::vector<AxisEvidence> out(windows.size());
-  for (std::size_t k = 0; k < windows.size(); ++k) {
-    if (!windows[k].searched) continue;
-    const lens::AxisScores& scores = scores_of(k);
-    for (std::size_t axis = 0; axis < lens::axis_count; ++axis) {
-      out[k].log_ratio[axis] = std::max(-6.0F, scores.total[axis] - chance);
-    }
-  }
-  return out;
-}
-
-timeline::AxisModelOptions model_for(const LensPrior& prior, double step_s) {
-  timeline::AxisModelOptions options;
-  options.step_s = step_s;
-  options.previous_lens = prior.previous_lens;
-  return options;
-}
-
-struct Candidate {
-  std::size_t previous = 0;
-  std::size_t current = 0;
-  AxisPath path;
-};
-
-// The suppositions that explain the windows best, best first.
-std::vector<Candidate> candidates_among(const std::vector<Window>& windows,
-                                        std::size_t suppositions, const LensPrior& prior,
-                                        double step_s) {
-  const lens::AxisScores unsearched;
-  std::array<std::vector<std::vector<AxisEvidence>>, 2> evidence;
-  for (std::size_t lens = 0; lens < 2; ++lens) {
-    for (std::size_t k = 0; k < suppositions; ++k) {
-      if (lens == 0 && !prior.previous_lens) {
-        evidence[0].emplace_back(windows.size());
-        break;
-      }
-      evidence[lens].push_back(
-          evidence_from(windows, [&](std::size_t window) -> const lens::AxisScores& {
-            return windows[window].scores[lens].empty() ? unsearched
-                                                        : windows[window].scores[lens][k];
-          }));
-    }
-  }
-  std::vector<Candidate> candidates;
-  for (std::size_t previous = 0; previous < evidence[0].size(); ++previous) {
-    for (std::size_t current = 0; current < suppositions; ++current) {
-      candidates.push_back(
-          {previous, current,
-           timeline::most_probable_path(evidence[0][previous], evidence[1][current],
-                                        model_for(prior, step_s))});
-    }
-  }
-  const auto probability = [](const Candidate& one) {
-    return one.path.log_ratio + one.path.log_prior;
-  };
-  std::stable_sort(
-      candidates.begin(), candidates.end(),
-      [&](const Candidate& a, const Candidate& b) { return probability(a) > probability(b); });
-  // Every supposition of the new lens with that of the previous lens that goes best with it, the
-  // best of them with every supposition of the previous lens, and the best of two lenses alike.
-  std::vector<Candidate> kept;
-  bool alike = !prior.previous_lens;
-  for (Candidate& candidate : candidates) {
-    const bool new_kind = std::none_of(kept.begin(), kept.end(), [&](const Candidate& one) {
-      return one.current == candidate.current;
-    });
-    const bool first_alike = !alike && candidate.previous == candidate.current;
-    alike = alike || first_alike;
-    if (new_kind || first_alike || candidate.current == kept.front().current)
-      kept.push_back(std::move(candidate));
-  }
-  return kept;
-}
 
 // Nothing lighter than the glow needs to be looked for where darker marks explain nearly every
 // window with a lens.
@@ -167,9 +70,11 @@ Evidence evidence_of(const std::vector<Window>& windows, const Acquired& acquire
   for (std::size_t lens = 0; lens < 2; ++lens) {
     evidence[lens].assign(windows.size(), {});
     if (!acquired.signature[lens]) continue;
-    evidence[lens] = evidence_from(windows, [&](std::size_t window) -> const lens::AxisScores& {
-      return acquired.scores[window][lens];
-    });
+    std::vector<const lens::AxisScores*> scores(windows.size(), nullptr);
+    for (std::size_t k = 0; k < windows.size(); ++k) {
+      if (windows[k].searched) scores[k] = &acquired.scores[k][lens];
+    }
+    evidence[lens] = evidence_from(scores);
   }
   return evidence;
 }
