@@ -5,16 +5,28 @@
 
 namespace rhumb::lens {
 
-// Bilinear value at column x, row y; both at least 0 and the pixel right below them inside the map.
-inline float bilinear(const cv::Mat1f& map, float x, float y) {
-  const int col = static_cast<int>(x);
-  const int row = static_cast<int>(y);
-  const float fx = x - static_cast<float>(col);
-  const float fy = y - static_cast<float>(row);
-  const float* upper = map.ptr<float>(row) + col;
-  const float* lower = map.ptr<float>(row + 1) + col;
-  return (1.0F - fy) * ((1.0F - fx) * upper[0] + fx * upper[1]) +
-         fy * ((1.0F - fx) * lower[0] + fx * lower[1]);
-}
+// A place between pixels, for reading several maps of the same size there: column x, row y; both at
+// least 0 and the pixel right below them inside the maps.
+class BilinearPlace {
+ public:
+  BilinearPlace(float x, float y)
+      : col_(static_cast<int>(x)),
+        row_(static_cast<int>(y)),
+        fx_(x - static_cast<float>(col_)),
+        fy_(y - static_cast<float>(row_)) {}
+
+  float read(const cv::Mat1f& map) const {
+    const float* upper = map.ptr<float>(row_) + col_;
+    const float* lower = map.ptr<float>(row_ + 1) + col_;
+    return (1.0F - fy_) * ((1.0F - fx_) * upper[0] + fx_ * upper[1]) +
+           fy_ * ((1.0F - fx_) * lower[0] + fx_ * lower[1]);
+  }
+
+ private:
+  int col_;
+  int row_;
+  float fx_;
+  float fy_;
+};
 
 }  // namespace rhumb::lens

@@ -29,6 +29,7 @@ cv::Mat disc(int diameter_px) {
 // The connected parts of `candidate` that `wanted` says yes to, by their number and statistics.
 template <typename Wanted>
 cv::Mat1b parts_of(const cv::Mat1b& candidate, const Wanted& wanted) {
+  if (cv::countNonZero(candidate) == 0) return cv::Mat1b(candidate.size(), uchar{0});
   cv::Mat1i label;
   cv::Mat1i stats;
   cv::Mat1d middle;
@@ -36,8 +37,9 @@ cv::Mat1b parts_of(const cv::Mat1b& candidate, const Wanted& wanted) {
   const std::vector<uchar> keep = wanted(label, stats, count);
   cv::Mat1b out(candidate.size());
   for (int row = 0; row < label.rows; ++row) {
-    for (int col = 0; col < label.cols; ++col)
-      out(row, col) = keep[static_cast<std::size_t>(label(row, col))];
+    const int* part = label.ptr<int>(row);
+    uchar* to = out.ptr<uchar>(row);
+    for (int col = 0; col < label.cols; ++col) to[col] = keep[static_cast<std::size_t>(part[col])];
   }
   return out;
 }
@@ -155,6 +157,13 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
     const auto* luma_around = around_luma.ptr<uchar>(row);
     const auto* saturation = patch.saturation.ptr<uchar>(row);
     const auto* saturation_around = around_saturation.ptr<uchar>(row);
+    auto* value_luma = map.value[0].ptr<float>(row);
+    auto* value_saturation = map.value[1].ptr<float>(row);
+    auto* is_bright = bright.ptr<uchar>(row);
+    auto* is_lighter = lighter.ptr<uchar>(row);
+    auto* is_glaring = glaring.ptr<uchar>(row);
+    auto* is_dark = dark.ptr<uchar>(row);
+    auto* is_outside = outside.ptr<uchar>(row);
     for (int col = 0; col < patch.luma.cols; ++col) {
       // Floors keep the noise of a dark or grey picture from being blown up: limited-range black
       // is 16.
@@ -165,14 +174,13 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
       const float greyer =
           (static_cast<float>(saturation_around[col]) - static_cast<float>(saturation[col])) /
           colour;
-      map.value[0](row, col) = std::clamp(darker, -limit, limit);
-      map.value[1](row, col) = std::clamp(greyer, -limit, limit);
-      bright(row, col) = darker < -options.bright_excess ? 255 : 0;
-      lighter(row, col) = darker < -options.ring_excess ? 255 : 0;
-      glaring(row, col) =
-          darker < -options.glare_excess || luma[col] >= options.glare_luma ? 255 : 0;
-      dark(row, col) = darker > options.dark_excess ? 255 : 0;
-      outside(row, col) = luma[col] == 0 ? 255 : 0;
+      value_luma[col] = std::clamp(darker, -limit, limit);
+      value_saturation[col] = std::clamp(greyer, -limit, limit);
+      is_bright[col] = darker < -options.bright_excess ? 255 : 0;
+      is_lighter[col] = darker < -options.ring_excess ? 255 : 0;
+      is_glaring[col] = darker < -options.glare_excess || luma[col] >= options.glare_luma ? 255 : 0;
+      is_dark[col] = darker > options.dark_excess ? 255 : 0;
+      is_outside[col] = luma[col] == 0 ? 255 : 0;
     }
   }
   cv::Mat1b broad;

@@ -124,10 +124,9 @@ MarkStrip mark_strip(const ContrastMap& map, const cv::Mat1b& inside, const Patc
       if (!map.usable(py, px) || (!inside.empty() && !inside(py, px))) continue;
       if (!map.ring.empty() && map.ring(py, px)) continue;
       out.usable(row, col) = 1.0F;
-      for (std::size_t channel = 0; channel < channel_count; ++channel) {
-        out.value[channel](row, col) =
-            bilinear(map.value[channel], static_cast<float>(x), static_cast<float>(y));
-      }
+      const BilinearPlace place(static_cast<float>(x), static_cast<float>(y));
+      for (std::size_t channel = 0; channel < channel_count; ++channel)
+        out.value[channel](row, col) = place.read(map.value[channel]);
     }
   }
   remove_lines(out, strip, grid);  // what lies across the meridian

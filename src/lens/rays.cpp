@@ -15,16 +15,19 @@ constexpr std::size_t neighbours = 9;  // rays either side that a ray is compare
 constexpr float mad_to_sigma = 1.4826F;
 constexpr std::size_t sigma_stride = 3;  // rays that share a core say the same of the noise
 
-// Values along a circle, and 1 or 0 by ray for what can be used; unusable values are 0.
-struct Column {
-  std::array<float, ray_count> value{};
-  std::array<float, ray_count> usable{};
+using Along = std::array<float, ray_count>;
+
+// Values of both channels along a circle, and 1 or 0 by ray for what can be used; unusable values
+// are 0.
+struct Circle {
+  std::array<Along, channel_count> value{};
+  Along usable{};
 };
 
 // Sums over any arc of rays, from prefix sums over one and a bit turns.
 class ArcSums {
  public:
-  explicit ArcSums(const std::array<float, ray_count>& along) {
+  explicit ArcSums(const Along& along) {
     std::size_t index = 0;
     const auto add = [&](float value) {
       sum_[index + 1] = sum_[index] + value;
@@ -44,29 +47,48 @@ class ArcSums {
   std::array<float, ray_count + 2 * reach + 1> sum_{};
 };
 
-// Mean of the core less mean of the neighbours beyond a gap of two rays.
-void subtract_neighbours(Column& column) {
-  const ArcSums value(column.value);
-  const ArcSums count(column.usable);
-  constexpr std::size_t gap = core + 2;
+// What can be compared with its neighbours: by ray, one over the rays in the core and beyond a gap
+// of two rays, and 1 or 0 for whether there are enough of them.
+struct Neighbourhood {
+  Along per_near{};
+  Along per_far{};
+  Along usable{};
+};
+
+constexpr std::size_t gap = core + 2;
+
+Neighbourhood neighbourhood_of(const Along& usable) {
+  const ArcSums count(usable);
+  Neighbourhood out;
   for (std::size_t ray = 0; ray < ray_count; ++ray) {
     const float near = count.around(ray, core, core);
     const float far = count.around(ray, neighbours, neighbours) - count.around(ray, gap, gap);
-    const bool usable = column.usable[ray] != 0.0F && near > static_cast<float>(core) &&
+    const bool enough = usable[ray] != 0.0F && near > static_cast<float>(core) &&
                         far >= static_cast<float>(neighbours / 2);
+    out.usable[ray] = enough ? 1.0F : 0.0F;
+    out.per_near[ray] = std::max(1.0F, near);
+    out.per_far[ray] = std::max(1.0F, far);
+  }
+  return out;
+}
+
+// Mean of the core less mean of the neighbours beyond the gap.
+void subtract_neighbours(Along& values, const Neighbourhood& by_ray) {
+  const ArcSums value(values);
+  for (std::size_t ray = 0; ray < ray_count; ++ray) {
     const float far_sum = value.around(ray, neighbours, neighbours) - value.around(ray, gap, gap);
     const float contrast =
-        value.around(ray, core, core) / std::max(1.0F, near) - far_sum / std::max(1.0F, far);
-    column.usable[ray] = usable ? 1.0F : 0.0F;
-    column.value[ray] = usable ? contrast : 0.0F;
+        value.around(ray, core, core) / by_ray.per_near[ray] - far_sum / by_ray.per_far[ray];
+    values[ray] = by_ray.usable[ray] != 0.0F ? contrast : 0.0F;
   }
 }
 
-float robust_sigma(const Column& column) {
-  std::array<float, ray_count / sigma_stride + 1> magnitudes{};
+float robust_sigma(const Along& values, const Along& usable) {
+  std::array<float, ray_count / sigma_stride + 1> magnitudes;
   std::size_t count = 0;
   for (std::size_t index = 0; index < ray_count; index += sigma_stride) {
-    if (column.usable[index] != 0.0F) magnitudes[count++] = std::abs(column.value[index]);
+    magnitudes[count] = std::abs(values[index]);
+    count += usable[index] != 0.0F ? 1 : 0;
   }
   if (count < 10) return 0.0F;
   const auto middle = magnitudes.begin() + static_cast<std::ptrdiff_t>(count / 2);
@@ -99,8 +121,7 @@ float limited(float contrast) {
 
 // Both channels along the circle of a radius, where they can be used.
 void read_circle(const ContrastMap& map, const cv::Mat1b& inside, const Directions& directions,
-                 int last, const Eigen::Vector2f& origin, float radius_px,
-                 std::array<Column, channel_count>& columns) {
+                 int last, const Eigen::Vector2f& origin, float radius_px, Circle& circle) {
   for (std::size_t ray = 0; ray < ray_count; ++ray) {
     const float x = origin.x() + radius_px * directions.cosine[ray];
     const float y = origin.y() - radius_px * directions.sine[ray];
@@ -111,10 +132,14 @@ void read_circle(const ContrastMap& map, const cv::Mat1b& inside, const Directio
       const int row = static_cast<int>(y + 0.5F);
       usable = map.usable(row, col) != 0 && (inside.empty() || inside(row, col) != 0);
     }
-    for (std::size_t channel = 0; channel < channel_count; ++channel) {
-      columns[channel].usable[ray] = usable ? 1.0F : 0.0F;
-      columns[channel].value[ray] = usable ? bilinear(map.value[channel], x, y) : 0.0F;
+    circle.usable[ray] = usable ? 1.0F : 0.0F;
+    if (!usable) {
+      for (Along& value : circle.value) value[ray] = 0.0F;
+      continue;
     }
+    const BilinearPlace place(x, y);
+    for (std::size_t channel = 0; channel < channel_count; ++channel)
+      circle.value[channel][ray] = place.read(map.value[channel]);
   }
 }
 
@@ -129,19 +154,19 @@ RayMap ray_map(const ContrastMap& map, const cv::Mat1b& inside, const PatchGeome
   const Eigen::Vector2f origin = geometry.pixel_from(centre).cast<float>();
   // Below this the eight-bit picture, not the scene, sets the spread.
   constexpr std::array<float, channel_count> least_sigma = {0.002F, 0.006F};
-  std::array<Column, channel_count> columns;
+  Circle circle;
   for (int distance = 0; distance < grid.count; ++distance) {
     read_circle(map, inside, directions, geometry.size_px - 2, origin,
-                static_cast<float>(grid.at(distance) * geometry.pixels_per_radius), columns);
+                static_cast<float>(grid.at(distance) * geometry.pixels_per_radius), circle);
+    const Neighbourhood by_ray = neighbourhood_of(circle.usable);
     uchar* usable = rays.usable.ptr<uchar>(distance);
+    for (std::size_t ray = 0; ray < ray_count; ++ray) usable[ray] = by_ray.usable[ray] != 0.0F;
     for (std::size_t channel = 0; channel < channel_count; ++channel) {
-      subtract_neighbours(columns[channel]);
-      const float scale = 1.0F / std::max(least_sigma[channel], robust_sigma(columns[channel]));
+      Along& along = circle.value[channel];
+      subtract_neighbours(along, by_ray);
+      const float scale = 1.0F / std::max(least_sigma[channel], robust_sigma(along, by_ray.usable));
       float* value = rays.value[channel].ptr<float>(distance);
-      for (std::size_t ray = 0; ray < ray_count; ++ray) {
-        value[ray] = limited(scale * columns[channel].value[ray]);
-        usable[ray] = columns[channel].usable[ray] != 0.0F ? 1 : 0;
-      }
+      for (std::size_t ray = 0; ray < ray_count; ++ray) value[ray] = limited(scale * along[ray]);
     }
   }
   return rays;
