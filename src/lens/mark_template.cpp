@@ -134,6 +134,7 @@ NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, dou
 }
 
 constexpr double limit_rad = 0.07;    // of the turn, either way
+constexpr double search_rad = 0.11;   // marks that lie this far beside are told from none
 constexpr double spread_rad = 0.035;  // of turns before anything was measured
 constexpr double no_limit = 1e9;
 constexpr double residual_limit =
@@ -142,7 +143,7 @@ constexpr double residual_limit =
 // The shift (columns) at which the template explains the strip best, for Gauss-Newton to start
 // from: far from the truth its limited residuals would hold it where it is.
 double best_shift(const MarkStrip& strip, const MarkTemplate& mark, const StripGeometry& geometry) {
-  const double limit = limit_rad / geometry.step_rad;
+  const double limit = search_rad / geometry.step_rad;
   const double spread = spread_rad / geometry.step_rad;
   double best = -1e9;
   double best_at = 0.0;
@@ -166,6 +167,7 @@ TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark,
   TurnEstimate estimate;
   const double limit = limit_rad / geometry.step_rad;
   double shift = best_shift(strip, mark, geometry);
+  if (std::abs(shift) > limit) return estimate;
   NormalEquations n = accumulate(strip, mark, shift, 0.0, no_limit);
   if (n.gg < 1e-9) return estimate;
   double gain = std::clamp(n.gr / n.gg, 0.2, 2.0);
