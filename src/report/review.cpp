@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <memory>
 #include <opencv2/imgcodecs.hpp>
@@ -113,8 +114,10 @@ StillSet each_row(const outcome::CaseOutcome& outcome, const ReportOptions& opti
 }
 
 // What lies between two deciding frames further apart than this is not decoded for the stills.
-// Finding a place means walking through the packets of the whole recording.
+// Finding a place means walking through the packets of the whole recording; in one of several
+// parts it means decoding it.
 double worth_seeking_s(const outcome::CaseOutcome& outcome) {
+  if (outcome.stated.video.files.size() > 1) return std::numeric_limits<double>::infinity();
   return std::max(3.0, 0.02 * outcome.video.duration_s);
 }
 
