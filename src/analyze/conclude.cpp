@@ -123,26 +123,6 @@ double first_rotation(const Pass& pass) {
   return 0.0;
 }
 
-// A lens that is seen again after a gap, where the previous one lay, may be that one: marks that
-// are alike don't tell.
-void warn_if_seen_again(outcome::CaseOutcome& out) {
-  constexpr double same_axis_rad = 0.052;  // 3 degrees
-  const outcome::StillStretch* before = nullptr;
-  for (const outcome::Episode& episode : out.episodes) {
-    for (const outcome::StillStretch& still : episode.still) {
-      if (episode.lens == outcome::LensState::Previous) before = &still;
-      if (episode.lens != outcome::LensState::New || before == nullptr) continue;
-      if (std::abs(angle::wrap_deviation(still.axis.value_rad - before->axis.value_rad)) <
-          same_axis_rad) {
-        out.run.warnings.push_back(
-            "the new lens first lies within 3 degrees of where the previous one lay last: make "
-            "sure that it is not the previous lens seen again");
-      }
-      return;
-    }
-  }
-}
-
 }  // namespace
 
 LensPrior prior_for(const casefile::Case& stated) {
@@ -191,7 +171,12 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
   AnchorReport by_hand = apply_anchors(stated, inputs, out.rows);
   out.episodes = make_episodes(out.rows);
   out.final = make_final(out.rows, out.episodes, out.planned_axis_rad);
-  warn_if_seen_again(out);
+  if (may_be_seen_again(out.episodes)) {
+    out.run.warnings.emplace_back(
+        "the new lens first lies within 3 degrees of where the previous one lay last: make sure "
+        "that "
+        "it is not the previous lens seen again");
+  }
   out.atlas_zero_meridian_rad = tie.zero_rad;
   out.atlas_zero_se_rad = tie.zero_se_rad;
   out.axes_are_relative = tie.axes_are_relative;

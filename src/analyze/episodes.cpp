@@ -113,6 +113,20 @@ std::vector<outcome::Episode> make_episodes(const std::vector<TimelineRow>& rows
   return episodes;
 }
 
+bool may_be_seen_again(const std::vector<outcome::Episode>& episodes) {
+  constexpr double same_axis_rad = 0.052;
+  const outcome::StillStretch* before = nullptr;
+  for (const outcome::Episode& episode : episodes) {
+    if (episode.still.empty()) continue;
+    if (episode.lens == LensState::Previous) before = &episode.still.back();
+    if (episode.lens != LensState::New || before == nullptr) continue;
+    const double turn =
+        angle::wrap_deviation(episode.still.front().axis.value_rad - before->axis.value_rad);
+    return std::abs(turn) < same_axis_rad;
+  }
+  return false;
+}
+
 std::optional<outcome::FinalAxis> make_final(const std::vector<TimelineRow>& rows,
                                              const std::vector<outcome::Episode>& episodes,
                                              std::optional<double> planned_axis_rad) {

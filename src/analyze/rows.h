@@ -35,6 +35,10 @@ std::vector<outcome::TimelineRow> make_rows(const RowInputs& inputs);
 // A stay of each lens with the stretches in which it lies still.
 std::vector<outcome::Episode> make_episodes(const std::vector<outcome::TimelineRow>& rows);
 
+// Whether the new lens first lies within 3 degrees of where the previous one lay last: it may be
+// that one, seen again after a gap, and marks that are alike don't tell.
+bool may_be_seen_again(const std::vector<outcome::Episode>& episodes);
+
 // The last still stretch of the new lens (of the previous one when no other came).
 std::optional<outcome::FinalAxis> make_final(const std::vector<outcome::TimelineRow>& rows,
                                              const std::vector<outcome::Episode>& episodes,
