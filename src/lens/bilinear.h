@@ -22,6 +22,10 @@ class BilinearPlace {
            fy_ * ((1.0F - fx_) * lower[0] + fx_ * lower[1]);
   }
 
+  // The pixel that the place lies in.
+  int nearest_col() const { return fx_ < 0.5F ? col_ : col_ + 1; }
+  int nearest_row() const { return fy_ < 0.5F ? row_ : row_ + 1; }
+
  private:
   int col_;
   int row_;

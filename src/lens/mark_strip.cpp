@@ -119,12 +119,12 @@ MarkStrip mark_strip(const ContrastMap& map, const cv::Mat1b& inside, const Patc
       const double x = origin.x() + dx * grid.at(row);
       const double y = origin.y() + dy * grid.at(row);
       if (x < 0.0 || y < 0.0 || x >= last || y >= last) continue;
-      const int px = static_cast<int>(x + 0.5);
-      const int py = static_cast<int>(y + 0.5);
+      const BilinearPlace place(static_cast<float>(x), static_cast<float>(y));
+      const int px = place.nearest_col();
+      const int py = place.nearest_row();
       if (!map.usable(py, px) || (!inside.empty() && !inside(py, px))) continue;
       if (!map.ring.empty() && map.ring(py, px)) continue;
       out.usable(row, col) = 1.0F;
-      const BilinearPlace place(static_cast<float>(x), static_cast<float>(y));
       for (std::size_t channel = 0; channel < channel_count; ++channel)
         out.value[channel](row, col) = place.read(map.value[channel]);
     }

@@ -56,6 +56,7 @@ struct Neighbourhood {
 };
 
 constexpr std::size_t gap = core + 2;
+constexpr std::size_t least_far = neighbours / 2;
 
 Neighbourhood neighbourhood_of(const Along& usable) {
   const ArcSums count(usable);
@@ -64,7 +65,7 @@ Neighbourhood neighbourhood_of(const Along& usable) {
     const float near = count.around(ray, core, core);
     const float far = count.around(ray, neighbours, neighbours) - count.around(ray, gap, gap);
     const bool enough = usable[ray] != 0.0F && near > static_cast<float>(core) &&
-                        far >= static_cast<float>(neighbours / 2);
+                        far >= static_cast<float>(least_far);
     out.usable[ray] = enough ? 1.0F : 0.0F;
     out.per_near[ray] = std::max(1.0F, near);
     out.per_far[ray] = std::max(1.0F, far);
@@ -125,19 +126,16 @@ void read_circle(const ContrastMap& map, const cv::Mat1b& inside, const Directio
   for (std::size_t ray = 0; ray < ray_count; ++ray) {
     const float x = origin.x() + radius_px * directions.cosine[ray];
     const float y = origin.y() - radius_px * directions.sine[ray];
-    bool usable =
+    circle.usable[ray] = 0.0F;
+    for (Along& value : circle.value) value[ray] = 0.0F;
+    const bool in_map =
         x >= 0.0F && y >= 0.0F && x < static_cast<float>(last) && y < static_cast<float>(last);
-    if (usable) {
-      const int col = static_cast<int>(x + 0.5F);
-      const int row = static_cast<int>(y + 0.5F);
-      usable = map.usable(row, col) != 0 && (inside.empty() || inside(row, col) != 0);
-    }
-    circle.usable[ray] = usable ? 1.0F : 0.0F;
-    if (!usable) {
-      for (Along& value : circle.value) value[ray] = 0.0F;
-      continue;
-    }
+    if (!in_map) continue;
     const BilinearPlace place(x, y);
+    const int col = place.nearest_col();
+    const int row = place.nearest_row();
+    if (map.usable(row, col) == 0 || (!inside.empty() && inside(row, col) == 0)) continue;
+    circle.usable[ray] = 1.0F;
     for (std::size_t channel = 0; channel < channel_count; ++channel)
       circle.value[channel][ray] = place.read(map.value[channel]);
   }
