@@ -36,7 +36,8 @@ class Lines {
     const int rows = strip_.usable.rows;
     const int columns = strip_.usable.cols;
     Profile out(static_cast<std::size_t>(rows), 0.0F);
-    const int* moved = &rows_[static_cast<std::size_t>((slope + most_slope) * columns)];
+    const int* moved =
+        &rows_[static_cast<std::size_t>(slope + most_slope) * static_cast<std::size_t>(columns)];
     std::vector<float> values;
     for (int row = 0; row < rows; ++row) {
       values.clear();
