@@ -174,8 +174,7 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
   if (may_be_seen_again(out.episodes)) {
     out.run.warnings.emplace_back(
         "the new lens first lies within 3 degrees of where the previous one lay last: make sure "
-        "that "
-        "it is not the previous lens seen again");
+        "that it is not the previous lens seen again");
   }
   out.atlas_zero_meridian_rad = tie.zero_rad;
   out.atlas_zero_se_rad = tie.zero_se_rad;

@@ -118,8 +118,7 @@ std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inp
     }
     if (!belief.current && belief.previous) {
       return "No axis could be measured: the previous lens was read, but no marks of a new one "
-             "were, or they were "
-             "not told from the previous lens's.";
+             "were, or they were not told from the previous lens's.";
     }
     if (!belief.current)
       return "No axis could be measured: no toric lens marks could be read in this recording.";

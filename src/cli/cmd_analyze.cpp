@@ -189,6 +189,10 @@ int run(const Options& options, const std::stop_token& cancel) {
     outcome = analyze::analyze(stated, analysis, show, cancel);
   }
   if (cancel.stop_requested()) throw Interrupted();
+  if (!options.left_out.empty())
+    outcome.run.warnings.push_back(
+        fmt::format("analysed without {} (--leave-out): to measure what it buys, not as a result",
+                    fmt::join(options.left_out, ", ")));
   fill_record(outcome.run, recorded_options(analysis, options), hashes.get());
   times.begins("report");
   write_outputs(outcome, options, cancel);

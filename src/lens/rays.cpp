@@ -47,11 +47,11 @@ class ArcSums {
   std::array<float, ray_count + 2 * reach + 1> sum_{};
 };
 
-// What can be compared with its neighbours: by ray, one over the rays in the core and beyond a gap
-// of two rays, and 1 or 0 for whether there are enough of them.
+// What can be compared with its neighbours: by ray, how many can be read in the core and beyond a
+// gap of two rays (at least 1, to divide by), and 1 or 0 for whether they are enough.
 struct Neighbourhood {
-  Along per_near{};
-  Along per_far{};
+  Along near{};
+  Along far{};
   Along usable{};
 };
 
@@ -67,8 +67,8 @@ Neighbourhood neighbourhood_of(const Along& usable) {
     const bool enough = usable[ray] != 0.0F && near > static_cast<float>(core) &&
                         far >= static_cast<float>(least_far);
     out.usable[ray] = enough ? 1.0F : 0.0F;
-    out.per_near[ray] = std::max(1.0F, near);
-    out.per_far[ray] = std::max(1.0F, far);
+    out.near[ray] = std::max(1.0F, near);
+    out.far[ray] = std::max(1.0F, far);
   }
   return out;
 }
@@ -79,7 +79,7 @@ void subtract_neighbours(Along& values, const Neighbourhood& by_ray) {
   for (std::size_t ray = 0; ray < ray_count; ++ray) {
     const float far_sum = value.around(ray, neighbours, neighbours) - value.around(ray, gap, gap);
     const float contrast =
-        value.around(ray, core, core) / by_ray.per_near[ray] - far_sum / by_ray.per_far[ray];
+        value.around(ray, core, core) / by_ray.near[ray] - far_sum / by_ray.far[ray];
     values[ray] = by_ray.usable[ray] != 0.0F ? contrast : 0.0F;
   }
 }

@@ -53,6 +53,7 @@ TEST_CASE("unusable input is one line, status 2, and nothing is written") {
   check_unusable(run_rhumb({"analyze", file, "--out", out, "--from", "soon"}), "--from");
   check_unusable(run_rhumb({"analyze", file, "--out", out, "--from", "9", "--to", "3"}), "--to");
   check_unusable(run_rhumb({"analyze", file, "--out", out, "--threads", "0"}), "--threads");
+  check_unusable(run_rhumb({"analyze", file, "--out", out, "--leave-out", "luck"}), "--leave-out");
   check_unusable(run_rhumb({"analyze", file, "--out", file}), "is a file");
   check_unusable(run_rhumb({"analyze", folder.path().string(), "--out", out}), "is a folder");
   CHECK(folder.entries() == 2);
@@ -74,6 +75,15 @@ TEST_CASE("a recording without an eye ends with 1 and a sentence why") {
   CHECK(quiet.status == 1);
   CHECK(quiet.out.empty());
   CHECK(quiet.err.empty());
+  // Times go to the error stream, and what was left out is said and recorded.
+  const Ran timed =
+      run_rhumb({"analyze", file, "--out", out, "--no-review", "--quiet", "--stage-times",
+                 "--leave-out", "affine", "--leave-out", "smoothing"});
+  CHECK(timed.status == 1);
+  for (const char* stage :
+       {"atlas", "pictures", "windows", "frames", "refinement", "outcome", "report"})
+    CHECK_THAT(timed.err, Contains(std::string("rhumb: stage ") + stage + ": "));
+  CHECK_THAT(timed.err, Contains("without affine, smoothing (--leave-out)"));
 }
 
 TEST_CASE("stopped by a signal it ends with 130 and leaves nothing half-written") {
