@@ -41,6 +41,7 @@ struct Reading {
   WindowReading windows;
   FrameReading coarse;
   FineReading fine;
+  ChamberReading chamber;
 };
 
 Reading read_lens(const Pass& pass, const LensPrior& prior, const AnalyzeOptions& options,
@@ -60,6 +61,8 @@ Reading read_lens(const Pass& pass, const LensPrior& prior, const AnalyzeOptions
   begins(Stage::Refinement, 0.9);
   reading.fine = refine(pass.patches, time_s, reading.windows, reading.coarse,
                         !options.left_out.smoothing, options.threads);
+  if (reading.fine.current.settled_from < pass.frames.size())
+    reading.chamber = read_chamber(pass.iris.entries(), time_s[reading.fine.current.settled_from]);
   begins(Stage::Outcome, 0.98);
   return reading;
 }
@@ -162,6 +165,7 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
                          sampled.report.tilt_se_rad,
                          reading.coarse,
                          reading.fine,
+                         reading.chamber,
                          tie,
                          belief.previous,
                          belief.current,

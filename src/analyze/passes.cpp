@@ -54,7 +54,7 @@ Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas,
   reading.to_s = options.to_s;
   reading.cancel = cancel;
   video::Prefetch reader(video::Reader::open(stated.video.files, reading));
-  Pass pass{{}, lens::PatchStore({}, options.patch_memory_bytes), reader.facts()};
+  Pass pass{{}, lens::PatchStore({}, options.patch_memory_bytes), reader.facts(), {}};
   std::optional<eye::EyeTracker> tracker;
   eye::TrackerOptions tracking;
   tracking.only_similarity = options.left_out.affine;
@@ -67,12 +67,14 @@ Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas,
     pass.patches.append(seen.pose.found
                             ? lens::straighten(*frame, seen.pose, pass.patches.geometry())
                             : lens::Patch{});
+    pass.iris.add(*frame, seen.pose);
     pass.frames.push_back(std::move(seen));
     if (progress && pass.frames.size() % 16 == 0) {
       progress(0.1 + 0.6 * std::min(1.0, frame->time_s / promised), frame->time_s);
     }
   }
   if (cancel.stop_requested()) throw Interrupted();
+  pass.iris.finish();
   pass.facts = reader.facts();
   return pass;
 }

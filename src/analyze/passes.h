@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "analyze/analyze.h"
+#include "analyze/chamber.h"
 #include "eye/atlas.h"
 #include "lens/patch.h"
 #include "video/facts.h"
@@ -32,6 +33,7 @@ struct Pass {
   std::vector<SeenFrame> frames;
   lens::PatchStore patches;
   video::StreamFacts facts;
+  IrisLog iris{};
 };
 
 // `atlas` may be null: the frames are listed all the same, without poses.

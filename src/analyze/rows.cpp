@@ -26,6 +26,11 @@ constexpr double longest_bridged_s = 4.0;  // between two own readings that agre
 constexpr double unsettled_refraction_rad = 0.0058;
 constexpr double settled_refraction_rad = 0.0024;
 
+// Where the iris shows how much is bent: standard deviation of the axis by the bending of the iris
+// (radians a limbal radius), and the most, since a narrowing pupil moves the iris too.
+constexpr double refraction_by_bending = 2.6;
+constexpr double most_refraction_rad = 0.0087;
+
 // A frame's stamp is when its exposure starts, ends or anything between; a lens that turns is seen
 // where it was on average. Standard deviation, as a share of the turn from frame to frame: between
 // half a frame's turn, evenly spread (0.29), and less for an exposure that is short.
@@ -130,6 +135,20 @@ void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, d
   }
 }
 
+double refraction_se(const RowInputs& inputs, const FineReport& report, std::size_t frame) {
+  if (inputs.chamber.known()) {
+    const double bent = inputs.chamber.at(inputs.pass.frames[frame].time_s);
+    return std::hypot(settled_refraction_rad,
+                      std::min(most_refraction_rad, refraction_by_bending * bent));
+  }
+  // A previous lens lies in a clear eye until the first instrument; a new one once the last has
+  // gone.
+  const bool settled = inputs.fine.frames[frame].phase == Phase::Previous
+                           ? frame < report.settled_until
+                           : frame >= report.settled_from;
+  return settled ? settled_refraction_rad : unsettled_refraction_rad;
+}
+
 const char* reason_without_axis(const RowInputs& inputs, const SeenFrame& seen,
                                 const FineAxis& fine) {
   if (inputs.atlas == nullptr) return "no eye was found in the recording";
@@ -179,11 +198,7 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     const double pose_se = frames[k].pose.found ? std::hypot(frames[k].pose.rotation_se_rad,
                                                              0.5 * frames[k].pose.shear_se)
                                                 : 0.0;
-    // A previous lens lies in a clear eye until the first instrument; a new one once the last has
-    // gone.
-    const bool settled =
-        fine.phase == Phase::Previous ? k < report.settled_until : k >= report.settled_from;
-    const double refraction = settled ? settled_refraction_rad : unsettled_refraction_rad;
+    const double refraction = refraction_se(inputs, report, k);
     const double unseen =
         support[k].bridged ? 0.0 : unseen_turn_rad_s * std::min(10.0, support[k].nearest_s);
     const double se =

@@ -18,6 +18,7 @@ struct RowInputs {
   double atlas_tilt_se_rad = 0.0;
   const FrameReading& coarse;
   const FineReading& fine;
+  const ChamberReading& chamber;
   const Tie& tie;
   bool previous_believed =
       false;  // the evidence for each lens's marks is more than chance could give

@@ -25,6 +25,7 @@ struct ByHandCase {
   analyze::Pass pass{{}, lens::PatchStore({}, 64u << 20), {}};
   analyze::FrameReading coarse;
   analyze::FineReading fine;
+  analyze::ChamberReading chamber;
   analyze::Tie tie;
   std::vector<outcome::TimelineRow> rows;
 
@@ -137,7 +138,8 @@ struct ByHandCase {
 
   analyze::AnchorReport apply() {
     const analyze::RowInputs inputs{
-        pass, nullptr, 0.0, 0.0, coarse, fine, tie, false, false, rad_from_deg(72.0), true};
+        pass, nullptr, 0.0, 0.0, coarse, fine, chamber, tie, false, false, rad_from_deg(72.0),
+        true};
     return analyze::apply_anchors(stated, inputs, rows);
   }
 

@@ -43,7 +43,9 @@ double stated_rms(double axis, const std::vector<double>& marks, double tilt) {
   const Pass pass{{}, lens::PatchStore(lens::PatchGeometry{}, 0), {}};
   const FrameReading coarse{};
   const FineReading fine{};
-  const RowInputs with{pass, nullptr, 0.0, tilt, coarse, fine, tie, false, false, {}, true};
+  const ChamberReading chamber{};
+  const RowInputs with{pass,    nullptr, 0.0,   tilt,  coarse, fine,
+                       chamber, tie,     false, false, {},     true};
   FineReport report;
   report.template_se_rad = 0.0;
   const double all = common_se(with, report, axis);

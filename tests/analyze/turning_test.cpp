@@ -38,7 +38,8 @@ double half_deg(double turn_deg) {
   const eye::EyeAtlas atlas{};
   Tie tie;
   tie.axes_can_be_given = true;
-  const RowInputs inputs{pass, &atlas, 0.0, 0.0, coarse, fine, tie, false, true, {}, true};
+  const ChamberReading chamber{};
+  const RowInputs inputs{pass, &atlas, 0.0, 0.0, coarse, fine, chamber, tie, false, true, {}, true};
   const auto rows = make_rows(inputs);
   REQUIRE(rows[frames / 2].axis);
   const auto& axis = *rows[frames / 2].axis;

@@ -1,0 +1,89 @@
+#include "analyze/chamber.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+
+namespace rhumb::analyze {
+namespace {
+
+constexpr double entry_s = 0.4;
+constexpr double frame_step_s = 0.075;  // five frames an entry, or every one of a slower recording
+
+// Point by point. An instrument that passes is left out.
+cv::Mat1b median_of(const std::vector<cv::Mat1b>& strips) {
+  cv::Mat1b out(strips.front().size());
+  std::vector<std::uint8_t> values(strips.size());
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  for (int row = 0; row < out.rows; ++row) {
+    for (int col = 0; col < out.cols; ++col) {
+      for (std::size_t k = 0; k < strips.size(); ++k) values[k] = strips[k](row, col);
+      std::nth_element(values.begin(), middle, values.end());
+      out(row, col) = *middle;
+    }
+  }
+  return out;
+}
+
+double quantile(std::vector<double> values, double share) {
+  const auto place =
+      values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), place, values.end());
+  return *place;
+}
+
+}  // namespace
+
+void IrisLog::add(const video::Frame& frame, const eye::EyePose& pose) {
+  if (!waiting_.empty() && frame.time_s >= start_s_ + entry_s) finish();
+  if (!pose.found || frame.time_s < last_s_ + frame_step_s) return;
+  if (waiting_.empty()) start_s_ = frame.time_s;
+  waiting_.push_back(eye::iris_strip(frame.luma, pose));
+  last_s_ = frame.time_s;
+}
+
+void IrisLog::finish() {
+  if (!waiting_.empty()) entries_.push_back({start_s_, last_s_, median_of(waiting_)});
+  waiting_.clear();
+}
+
+double ChamberReading::at(double now_s) const {
+  const auto after = std::lower_bound(time_s.begin(), time_s.end(), now_s);
+  const auto next = static_cast<std::size_t>(after - time_s.begin());
+  if (next == 0) return bending.front();
+  if (next == time_s.size()) return bending.back();
+  return std::max(bending[next - 1], bending[next]);
+}
+
+ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled_from_s) {
+  constexpr std::size_t fewest_settled = 2;
+  constexpr std::size_t most_settled = 12;
+  // Between what registration and noise leave (0.0002 to 0.0005) and what is seen while
+  // viscoelastic is in the eye (0.0007 to 0.006).
+  constexpr double least_change = 0.0007;
+  std::vector<cv::Mat1b> settled;
+  for (const IrisLog::Entry& entry : iris)
+    if (entry.start_s >= settled_from_s) settled.push_back(entry.strip);
+  if (settled.size() < fewest_settled) return {};
+  const std::size_t stride = (settled.size() + most_settled - 1) / most_settled;
+  std::vector<cv::Mat1b> some;
+  for (std::size_t k = 0; k < settled.size(); k += stride) some.push_back(settled[k]);
+  const cv::Mat1b reference = median_of(some);
+
+  ChamberReading reading;
+  std::vector<double> own_noise;
+  for (const IrisLog::Entry& entry : iris) {
+    const auto bent = eye::bending(entry.strip, reference);
+    if (!bent) continue;
+    reading.time_s.push_back(0.5 * (entry.start_s + entry.end_s));
+    reading.bending.push_back(*bent);
+    if (entry.start_s >= settled_from_s) own_noise.push_back(*bent);
+  }
+  if (own_noise.empty()) return {};
+  const double noise = quantile(own_noise, 0.5);
+  for (double& bent : reading.bending) bent = std::sqrt(std::max(0.0, bent * bent - noise * noise));
+  if (quantile(reading.bending, 0.9) < least_change) return {};
+  return reading;
+}
+
+}  // namespace rhumb::analyze

@@ -1,0 +1,48 @@
+// What viscoelastic in the chamber does to the line of sight, as the iris shows it over time.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <span>
+#include <vector>
+
+#include "eye/iris_strip.h"
+#include "video/frame.h"
+
+namespace rhumb::analyze {
+
+// Collects the iris while the recording goes by: the median of a few frames each 0.4 s.
+class IrisLog {
+ public:
+  void add(const video::Frame& frame, const eye::EyePose& pose);
+  void finish();
+
+  struct Entry {
+    double start_s = 0.0;
+    double end_s = 0.0;
+    cv::Mat1b strip;
+  };
+  const std::vector<Entry>& entries() const { return entries_; }
+
+ private:
+  std::vector<cv::Mat1b> waiting_;
+  double start_s_ = 0.0;
+  double last_s_ = -1e9;
+  std::vector<Entry> entries_;
+};
+
+struct ChamberReading {
+  // By time: how much the iris is bent against the end of the recording (eye::bending, its own
+  // noise taken off), limbal radii.
+  std::vector<double> time_s;
+  std::vector<double> bending;
+  bool known() const { return !time_s.empty(); }
+  // Between the readings about that time, the larger of the two.
+  double at(double now_s) const;
+};
+
+// settled_from_s: from then on nothing bends; it gives the reference. Nothing is known where that
+// stretch is shorter than two entries, or where the iris never moves against it: then the
+// recording does not show that anything was washed out.
+ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled_from_s);
+
+}  // namespace rhumb::analyze
