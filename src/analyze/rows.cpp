@@ -28,8 +28,9 @@ constexpr double settled_refraction_rad = 0.0024;
 
 // Where the iris shows how much is bent: standard deviation of the axis by the bending of the iris
 // (radians a limbal radius), and the most, since a narrowing pupil moves the iris too.
-constexpr double refraction_by_bending = 2.6;
-constexpr double most_refraction_rad = 0.0087;
+constexpr double refraction_by_bending = 1.75;
+constexpr double most_refraction_rad = 0.007;
+constexpr double unbent_refraction_rad = 0.0012;
 
 // A frame's stamp is when its exposure starts, ends or anything between; a lens that turns is seen
 // where it was on average. Standard deviation, as a share of the turn from frame to frame: between
@@ -138,7 +139,7 @@ void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, d
 double refraction_se(const RowInputs& inputs, const FineReport& report, std::size_t frame) {
   if (inputs.chamber.known()) {
     const double bent = inputs.chamber.at(inputs.pass.frames[frame].time_s);
-    return std::hypot(settled_refraction_rad,
+    return std::hypot(unbent_refraction_rad,
                       std::min(most_refraction_rad, refraction_by_bending * bent));
   }
   // A previous lens lies in a clear eye until the first instrument; a new one once the last has

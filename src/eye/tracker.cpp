@@ -14,6 +14,12 @@ constexpr int search_level = 1;
 // Following is given up for a search when less than this share of the ring agreed in the frames
 // before: a sudden loss against the eye's own usual share is a jump, not a poor frame.
 constexpr double sudden_loss = 0.6;
+// What stands still (lids, wires, the fall of light) agrees with the atlas at a wrong rotation too;
+// fine detail does not. Of the eye's usual share of detail, defocus and dim light leave a fifth and
+// more, wrong rotations a tenth at most: on recordings made for tuning. Below half of it other
+// rotations are tried.
+constexpr double doubtful_detail = 0.15;
+constexpr double lost_detail = 0.5;
 
 }  // namespace
 
@@ -26,16 +32,42 @@ struct EyeTracker::State {
   double outer_radius = 1.6;
   bool following = false;
   RingPose last;
-  RingPose before_last;
   double usual_share = 0.0;
+  double usual_detail = 0.0;
   int lost_frames = 0;
   std::vector<float> contrast, mask, curve;
 
+  // A good fit by what this eye usually shows.
+  bool believed(const Alignment& fit) const;
+  bool suddenly_lost(const Alignment& fit) const {
+    return fit.ring_share < sudden_loss * usual_share ||
+           fit.detail_share < lost_detail * usual_detail;
+  }
+  void found_at(const Alignment& fit);
   Alignment follow(const video::Frame& frame, const RingPose& start);
   Alignment turn_about(const video::Frame& frame, const RingPose& start);
   Alignment search(const video::Frame& frame);
   void chain_to(const video::Frame& frame, const RingPose& pose);
 };
+
+bool EyeTracker::State::believed(const Alignment& fit) const {
+  return fit.ring_share >= options.least_ring_share && fit.agreement > 0.2 &&
+         fit.covariance(3, 3) > 0.0 &&
+         std::sqrt(fit.covariance(3, 3)) <= options.largest_rotation_se_rad &&
+         fit.detail_share >= doubtful_detail * usual_detail;
+}
+
+void EyeTracker::State::found_at(const Alignment& fit) {
+  const auto approach = [](double& usual, double now) {
+    usual += (usual == 0.0 ? 1.0 : 0.1) * (now - usual);
+  };
+  following = true;
+  last = fit.pose;
+  approach(usual_share, fit.ring_share);
+  // A stretch out of focus does not make detail less usual.
+  if (fit.detail_share >= lost_detail * usual_detail) approach(usual_detail, fit.detail_share);
+  lost_frames = 0;
+}
 
 Alignment EyeTracker::State::follow(const video::Frame& frame, const RingPose& start) {
   aligner.look_at(frame.luma, start, outer_radius);
@@ -104,20 +136,15 @@ EyeTracker& EyeTracker::operator=(EyeTracker&&) noexcept = default;
 
 EyePose EyeTracker::track(const video::Frame& frame) {
   State& s = *state_;
-  const auto good = [&](const Alignment& a) {
-    return a.ring_share >= s.options.least_ring_share && a.agreement > 0.2 &&
-           a.covariance(3, 3) > 0.0 &&
-           std::sqrt(a.covariance(3, 3)) <= s.options.largest_rotation_se_rad;
-  };
   Alignment best;
   if (s.following) {
     best = s.follow(frame, s.last);
-    if (best.ring_share < sudden_loss * s.usual_share) {
+    if (s.suddenly_lost(best)) {
       const Alignment turned = s.turn_about(frame, s.last);
       if (turned.quality() > best.quality()) best = turned;
     }
   }
-  const bool poor = best.ring_share < sudden_loss * s.usual_share || !good(best);
+  const bool poor = best.ring_share < sudden_loss * s.usual_share || !s.believed(best);
   if (poor && s.lost_frames % s.options.search_every == 0) {
     const Alignment found = s.search(frame);
     if (found.quality() > best.quality()) best = found;
@@ -129,13 +156,10 @@ EyePose EyeTracker::track(const video::Frame& frame) {
     best.pose.parallax.setZero();
   }
   EyePose pose = eye_pose_of(best, s.ring->picture_from_upright);
-  pose.found = good(best);
+  pose.found = s.believed(best);
   if (s.options.chained && pose.found) s.chain_to(frame, best.pose);
   if (pose.found) {
-    s.following = true;
-    s.last = best.pose;
-    s.usual_share += (s.usual_share == 0.0 ? 1.0 : 0.1) * (best.ring_share - s.usual_share);
-    s.lost_frames = 0;
+    s.found_at(best);
   } else {
     ++s.lost_frames;
     s.usual_share *= 0.98;

@@ -104,7 +104,7 @@ struct Clutter {
   int ring_bubbles = 0;            // a ring of small bubbles that stays under the cornea ...
   double ring_mm = 2.8;            // ... at this distance from the axis
   double blood = 0.3;              // 0..1
-  double viscoelastic_mm = 0.008;  // how far its schlieren bend a ray, until washed out
+  double viscoelastic_mm = 0.008;  // how far its schlieren shift the iris, until washed out
   double tear_shine = 0.4;         // 0..1
   bool incisions = true;
   double incision_rad = 1.92;  // meridian of the main incision, 110 degrees

@@ -124,8 +124,20 @@ Vec4 Stage::inside_light(const Instant& now, const Row& row, const Four& four, i
   const float rx = four.inside[0][lane];
   const float ry = four.inside[1][lane];
   const float rz = four.inside[2][lane];
-  const float ix = four.iris_x[lane];
-  const float iy = four.iris_y[lane];
+  // Viscoelastic fills the chamber in front of iris and lens, bends the rays on their way to either
+  // and casts faint bright and dark streaks.
+  float bent_x = 0.0F;
+  float bent_y = 0.0F;
+  float bend = 1.0F;
+  if (row.schlieren > 0.0F) {
+    const Vec4 wave = capsule_.at(0.8F * hy + 1.0F, 0.8F * hx - 0.6F);
+    const Vec4 other = capsule_.at(-0.7F * hx, 0.7F * hy + 1.3F);
+    bent_x = row.schlieren * wave[3];
+    bent_y = row.schlieren * other[3];
+    bend += 4.0F * row.schlieren * (wave[3] - other[3]);
+  }
+  const float ix = four.iris_x[lane] + bent_x;
+  const float iy = four.iris_y[lane] + bent_y;
 
   // A pupil that has changed size: the iris stretches between its edge and its root.
   float tx = ix;
@@ -150,18 +162,11 @@ Vec4 Stage::inside_light(const Instant& now, const Row& row, const Four& four, i
     const float* c = row.lens_c;
     const float s_lens = (n[0] * (c[0] - hx) + n[1] * (c[1] - hy) + n[2] * (c[2] - pz)) /
                          (n[0] * rx + n[1] * ry + n[2] * rz);
-    float qx = hx + s_lens * rx;
-    float qy = hy + s_lens * ry;
+    // The further behind the cornea, the further beside.
+    const float deeper = s_lens * rz / (static_cast<float>(surfaces_.iris_z) - pz);
+    const float qx = hx + s_lens * rx + deeper * bent_x;
+    const float qy = hy + s_lens * ry + deeper * bent_y;
     const float qz = pz + s_lens * rz;
-    float bend = 1.0F;
-    if (row.schlieren > 0.0F) {
-      // Viscoelastic bends the rays and casts faint bright and dark streaks.
-      const Vec4 wave = capsule_.at(0.8F * qy + 1.0F, 0.8F * qx - 0.6F);
-      const Vec4 other = capsule_.at(-0.7F * qx, 0.7F * qy + 1.3F);
-      qx += row.schlieren * wave[3];
-      qy += row.schlieren * other[3];
-      bend += 4.0F * row.schlieren * (wave[3] - other[3]);
-    }
     const Vec4 capsule = capsule_.at(qx, qy);
     const Reflex& reflex = scene_.reflex;
     const float gx = qx - row.patch[0];

@@ -1,43 +1,10 @@
 // A drawn exchange of two lenses whose marks are alike, from its scene to the outcome.
 #include <catch2/catch.hpp>
-#include <fstream>
 #include <map>
 #include <nlohmann/json.hpp>
-#include <sstream>
 
+#include "cli/drawn.h"
 #include "cli/program.h"
-
-namespace {
-
-std::string text_of(const std::filesystem::path& file) {
-  std::ifstream in(file);
-  std::ostringstream text;
-  text << in.rdbuf();
-  return text.str();
-}
-
-std::string with(std::string text, const std::string& from, const std::string& to) {
-  const auto at = text.find(from);
-  REQUIRE(at != std::string::npos);
-  return text.replace(at, from.size(), to);
-}
-
-// Column `index` of a table, its first line left out.
-std::vector<std::string> column(const std::filesystem::path& file, int index) {
-  std::istringstream lines(text_of(file));
-  std::vector<std::string> out;
-  std::string line;
-  std::getline(lines, line);
-  while (std::getline(lines, line)) {
-    std::istringstream fields(line);
-    std::string field;
-    for (int k = 0; k <= index; ++k) std::getline(fields, field, ',');
-    out.push_back(field);
-  }
-  return out;
-}
-
-}  // namespace
 
 TEST_CASE("two lenses whose marks are alike are told apart by the gap between them", "[long]") {
   const TestFolder folder;
