@@ -112,6 +112,7 @@ double spread_beside_a_shift(const std::vector<double>& meridians,
   cv::Mat1d solution;
   cv::solve(by, value, solution, cv::DECOMP_SVD);
   std::vector<double> sizes;
+  sizes.reserve(values.size());
   for (int k = 0; k < n; ++k) sizes.push_back(std::abs(value(k, 0) - by.row(k).dot(solution.t())));
   return mad_to_sd * median_of(std::move(sizes));
 }

@@ -26,7 +26,7 @@ double brightness(double meridian, double distance) {
 
 // `along(meridian)`: how far counter-clockwise the texture lies beside its place, limbal radii.
 template <typename Along>
-cv::Mat iris(const Along& along, Eigen::Vector2d shift = Eigen::Vector2d::Zero()) {
+cv::Mat iris(const Along& along, const Eigen::Vector2d& shift = Eigen::Vector2d::Zero()) {
   cv::Mat1b picture(side, side);
   const double middle = 0.5 * (side - 1);
   for (int row = 0; row < side; ++row) {
