@@ -4,6 +4,8 @@
 #include <cmath>
 #include <cstdint>
 
+#include "analyze/parallel.h"
+
 namespace rhumb::analyze {
 namespace {
 
@@ -55,7 +57,8 @@ double ChamberReading::at(double now_s) const {
   return std::max(bending[next - 1], bending[next]);
 }
 
-ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled_from_s) {
+ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled_from_s,
+                            int threads) {
   constexpr std::size_t fewest_settled = 2;
   constexpr std::size_t most_settled = 12;
   // Between what registration and noise leave (0.0002 to 0.0005) and what is seen while
@@ -70,18 +73,20 @@ ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled
   for (std::size_t k = 0; k < settled.size(); k += stride) some.push_back(settled[k]);
   const cv::Mat1b reference = median_of(some);
 
+  std::vector<std::optional<double>> bent(iris.size());
+  for_each_index(iris.size(), threads,
+                 [&](std::size_t k) { bent[k] = eye::bending(iris[k].strip, reference); });
   ChamberReading reading;
   std::vector<double> own_noise;
-  for (const IrisLog::Entry& entry : iris) {
-    const auto bent = eye::bending(entry.strip, reference);
-    if (!bent) continue;
-    reading.time_s.push_back(0.5 * (entry.start_s + entry.end_s));
-    reading.bending.push_back(*bent);
-    if (entry.start_s >= settled_from_s) own_noise.push_back(*bent);
+  for (std::size_t k = 0; k < iris.size(); ++k) {
+    if (!bent[k]) continue;
+    reading.time_s.push_back(0.5 * (iris[k].start_s + iris[k].end_s));
+    reading.bending.push_back(*bent[k]);
+    if (iris[k].start_s >= settled_from_s) own_noise.push_back(*bent[k]);
   }
   if (own_noise.empty()) return {};
   const double noise = quantile(own_noise, 0.5);
-  for (double& bent : reading.bending) bent = std::sqrt(std::max(0.0, bent * bent - noise * noise));
+  for (double& one : reading.bending) one = std::sqrt(std::max(0.0, one * one - noise * noise));
   if (quantile(reading.bending, 0.9) < least_change) return {};
   return reading;
 }

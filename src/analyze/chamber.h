@@ -43,6 +43,7 @@ struct ChamberReading {
 // settled_from_s: from then on nothing bends; it gives the reference. Nothing is known where that
 // stretch is shorter than two entries, or where the iris never moves against it: then the
 // recording does not show that anything was washed out.
-ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled_from_s);
+ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled_from_s,
+                            int threads);
 
 }  // namespace rhumb::analyze

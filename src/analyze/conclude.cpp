@@ -62,7 +62,8 @@ Reading read_lens(const Pass& pass, const LensPrior& prior, const AnalyzeOptions
   reading.fine = refine(pass.patches, time_s, reading.windows, reading.coarse,
                         !options.left_out.smoothing, options.threads);
   if (reading.fine.current.settled_from < pass.frames.size())
-    reading.chamber = read_chamber(pass.iris.entries(), time_s[reading.fine.current.settled_from]);
+    reading.chamber = read_chamber(pass.iris.entries(), time_s[reading.fine.current.settled_from],
+                                   options.threads);
   begins(Stage::Outcome, 0.98);
   return reading;
 }

@@ -77,22 +77,26 @@ cv::Vec2d step_towards(const cv::Mat1f& part, const cv::Mat1f& warped) {
     }
   }
   cv::Vec4d solution(0.0, 0.0, 0.0, 0.0);
-  if (!cv::solve(normal, right, solution, cv::DECOMP_SVD)) return {0.0, 0.0};
+  if (!cv::solve(normal, right, solution, cv::DECOMP_CHOLESKY)) return {0.0, 0.0};
   return {std::clamp(solution[0], -1.0, 1.0), std::clamp(solution[1], -1.0, 1.0)};
 }
 
 // How far the sector lies in `reference` beyond where it lies in `strip`.
 Shift shift_of(const cv::Mat1f& strip, const cv::Mat1f& reference, int first_row, int first_col) {
-  constexpr int rounds = 8;
+  constexpr int most_rounds = 8;
+  constexpr double settled_columns = 0.004;
   const cv::Size size(sector_columns, band_rows);
   const cv::Mat1f part = strip(cv::Rect({first_col, first_row}, size));
   cv::Vec2d shift(0.0, 0.0);
   cv::Mat1f warped;
-  for (int round = 0; round < rounds; ++round) {
+  for (int round = 0; round < most_rounds; ++round) {
     const cv::Matx23d from(1.0, 0.0, first_col + shift[0], 0.0, 1.0, first_row + shift[1]);
     cv::warpAffine(reference, warped, from, size, cv::INTER_CUBIC | cv::WARP_INVERSE_MAP,
                    cv::BORDER_REPLICATE);
-    if (round + 1 < rounds) shift += step_towards(part, warped);
+    if (round + 1 == most_rounds) break;
+    const cv::Vec2d step = step_towards(part, warped);
+    if (cv::norm(step) < settled_columns) break;
+    shift += step;
   }
   return {shift[0], correlation_of(part, warped)};
 }

@@ -41,7 +41,7 @@ std::vector<IrisLog::Entry> log_of(const std::vector<double>& amplitudes) {
 
 TEST_CASE("the bending is told by time, against the settled end") {
   const auto log = log_of({0.004, 0.004, 0.003, 0.003, 0.0, 0.0, 0.0, 0.0});
-  const auto reading = read_chamber(log, 1.6);
+  const auto reading = read_chamber(log, 1.6, 2);
   REQUIRE(reading.known());
   CHECK(reading.at(0.2) == Approx(0.0042).epsilon(0.2));
   CHECK(reading.at(1.2) == Approx(0.0032).epsilon(0.2));
@@ -51,7 +51,7 @@ TEST_CASE("the bending is told by time, against the settled end") {
 }
 
 TEST_CASE("an iris that never moves tells nothing, nor does a recording without a settled end") {
-  CHECK_FALSE(read_chamber(log_of({0.0, 0.0, 0.0001, 0.0, 0.0, 0.0}), 1.2).known());
-  CHECK_FALSE(read_chamber(log_of({0.004, 0.004, 0.004, 0.0}), 1.2).known());
-  CHECK_FALSE(read_chamber({}, 0.0).known());
+  CHECK_FALSE(read_chamber(log_of({0.0, 0.0, 0.0001, 0.0, 0.0, 0.0}), 1.2, 1).known());
+  CHECK_FALSE(read_chamber(log_of({0.004, 0.004, 0.004, 0.0}), 1.2, 1).known());
+  CHECK_FALSE(read_chamber({}, 0.0, 1).known());
 }
