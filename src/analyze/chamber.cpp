@@ -5,6 +5,7 @@
 #include <cstdint>
 
 #include "analyze/parallel.h"
+#include "analyze/quantile.h"
 
 namespace rhumb::analyze {
 namespace {
@@ -25,13 +26,6 @@ cv::Mat1b median_of(const std::vector<cv::Mat1b>& strips) {
     }
   }
   return out;
-}
-
-double quantile(std::vector<double> values, double share) {
-  const auto place =
-      values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
-  std::nth_element(values.begin(), place, values.end());
-  return *place;
 }
 
 }  // namespace
@@ -85,9 +79,9 @@ ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled
     if (iris[k].start_s >= settled_from_s) own_noise.push_back(*bent[k]);
   }
   if (own_noise.empty()) return {};
-  const double noise = quantile(own_noise, 0.5);
+  const double noise = quantile(own_noise, 0.5, 0.0);
   for (double& one : reading.bending) one = std::sqrt(std::max(0.0, one * one - noise * noise));
-  if (quantile(reading.bending, 0.9) < least_change) return {};
+  if (quantile(reading.bending, 0.9, 0.0) < least_change) return {};
   return reading;
 }
 

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "analyze/parallel.h"
+#include "analyze/quantile.h"
 #include "lens/ring_flatten.h"
 
 namespace rhumb::analyze {
@@ -75,15 +76,6 @@ struct Reader {
         .front();
   }
 };
-
-template <typename T>
-T quantile(std::vector<T> values, double share, T otherwise) {
-  if (values.empty()) return otherwise;
-  const auto place =
-      values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
-  std::nth_element(values.begin(), place, values.end());
-  return *place;
-}
 
 struct Calibration {
   float crossing = 3.5F;
@@ -231,7 +223,8 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
   const std::size_t group =
       frames <= most_fine_steps
           ? 1
-          : std::max<std::size_t>(1, static_cast<std::size_t>(longest_step_s / frame_s + 0.5));
+          : std::max<std::size_t>(1,
+                                  static_cast<std::size_t>(std::lround(longest_step_s / frame_s)));
   const std::size_t steps = (frames + group - 1) / group;
   std::vector<AxisEvidence> previous(steps);
   std::vector<AxisEvidence> current(steps);

@@ -30,3 +30,15 @@ std::vector<std::string> column(const std::filesystem::path& file, int index) {
   }
   return out;
 }
+
+DrawnCase read_drawn(const TestFolder& folder, const std::string& scene, const std::string& size,
+                     bool axis_expected) {
+  const auto file = folder.write("scene.toml", scene);
+  DrawnCase made{(folder.path() / "drawn").string(), (folder.path() / "out").string()};
+  REQUIRE(run_rhumb({"render", file.string(), "--out", made.drawn, "--size", size}).status == 0);
+  const Ran ran =
+      run_rhumb({"analyze", made.drawn + "/case.toml", "--out", made.out, "--no-review"});
+  INFO(ran.out << ran.err);
+  REQUIRE((ran.status == 0 || (ran.status == 1 && !axis_expected)));
+  return made;
+}

@@ -5,6 +5,8 @@
 #include <string>
 #include <vector>
 
+#include "cli/program.h"
+
 // All of a file.
 std::string text_of(const std::filesystem::path& file);
 
@@ -13,3 +15,12 @@ std::string with(std::string text, const std::string& from, const std::string& t
 
 // Column `index` of a table, its first line left out.
 std::vector<std::string> column(const std::filesystem::path& file, int index);
+
+// A scene drawn into `folder` and analysed there without a review; status 0, or 1 where no axis can
+// be expected.
+struct DrawnCase {
+  std::string drawn;  // folder of the case and its truth
+  std::string out;    // of what the program says
+};
+DrawnCase read_drawn(const TestFolder& folder, const std::string& scene, const std::string& size,
+                     bool axis_expected = true);

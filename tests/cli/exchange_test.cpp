@@ -9,26 +9,20 @@
 TEST_CASE("two lenses whose marks are alike are told apart by the gap between them", "[long]") {
   const TestFolder folder;
   const std::string scene = text_of(std::string(RHUMB_FIXTURES) + "/scenes/exchange.toml");
-  const auto file = folder.write(
-      "scene.toml", with(scene, "marks    = \"lines\"", "marks = \"dots\"\nmarks_per_end = 2"));
-  const std::string drawn = (folder.path() / "drawn").string();
-  REQUIRE(run_rhumb({"render", file.string(), "--out", drawn, "--size", "960x540"}).status == 0);
-  const std::string out = (folder.path() / "out").string();
-  const Ran ran = run_rhumb({"analyze", drawn + "/case.toml", "--out", out, "--no-review"});
-  INFO(ran.out << ran.err);
-  REQUIRE(ran.status == 0);
-
-  const auto result = nlohmann::json::parse(text_of(out + "/result.json"));
-  const auto truth = nlohmann::json::parse(text_of(drawn + "/truth.json"));
+  const DrawnCase made =
+      read_drawn(folder, with(scene, "marks    = \"lines\"", "marks = \"dots\"\nmarks_per_end = 2"),
+                 "960x540");
+  const auto result = nlohmann::json::parse(text_of(made.out + "/result.json"));
+  const auto truth = nlohmann::json::parse(text_of(made.drawn + "/truth.json"));
   const double error = std::remainder(
       result["final"]["axis_deg"].get<double>() - truth["final_axis_deg"].get<double>(), 180.0);
   CHECK(std::abs(error) < 0.5);
   // The lens column is right wherever the drawing shows an eye without a lens, or a lens whose
   // marks can be seen: one that is folded or pulled out shows none. A new lens taken for the
   // previous one, or the other way round, costs two fifths of the rows.
-  const auto said = column(out + "/timeline.csv", 2);
-  const auto is = column(drawn + "/truth.csv", 2);
-  const auto readable = column(drawn + "/truth.csv", 8);
+  const auto said = column(made.out + "/timeline.csv", 2);
+  const auto is = column(made.drawn + "/truth.csv", 2);
+  const auto readable = column(made.drawn + "/truth.csv", 8);
   REQUIRE(said.size() == is.size());
   REQUIRE(readable.size() == is.size());
   int right = 0;

@@ -10,16 +10,10 @@
 TEST_CASE("a dark eye's jump is followed at once", "[long]") {
   const TestFolder folder;
   const std::string scene = text_of(std::string(RHUMB_FIXTURES) + "/scenes/torsion-jump.toml");
-  const auto file =
-      folder.write("scene.toml", with(scene, "iris  = \"hazel\"", "iris = \"dark-brown\""));
-  const std::string drawn = (folder.path() / "drawn").string();
-  REQUIRE(run_rhumb({"render", file.string(), "--out", drawn, "--size", "640x360"}).status == 0);
-  const std::string out = (folder.path() / "out").string();
-  const Ran ran = run_rhumb({"analyze", drawn + "/case.toml", "--out", out, "--no-review"});
-  INFO(ran.out << ran.err);
-  REQUIRE((ran.status == 0 || ran.status == 1));
-  const auto said = column(out + "/timeline.csv", 6);
-  const auto is = column(drawn + "/truth.csv", 6);
+  const DrawnCase made = read_drawn(
+      folder, with(scene, "iris  = \"hazel\"", "iris = \"dark-brown\""), "640x360", false);
+  const auto said = column(made.out + "/timeline.csv", 6);
+  const auto is = column(made.drawn + "/truth.csv", 6);
   REQUIRE(said.size() == is.size());
   std::vector<double> errors;
   for (std::size_t k = 0; k < is.size(); ++k) {

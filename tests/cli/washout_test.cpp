@@ -24,17 +24,12 @@ double median(std::vector<double> values) {
 Halves half_widths(const std::string& viscoelastic_mm) {
   const TestFolder folder;
   const std::string scene = text_of(std::string(RHUMB_FIXTURES) + "/scenes/washout.toml");
-  const auto file = folder.write(
-      "scene.toml", with(scene, "viscoelastic_mm = 0.03", "viscoelastic_mm = " + viscoelastic_mm));
-  const std::string drawn = (folder.path() / "drawn").string();
-  REQUIRE(run_rhumb({"render", file.string(), "--out", drawn, "--size", "960x540"}).status == 0);
-  const std::string out = (folder.path() / "out").string();
-  const Ran ran = run_rhumb({"analyze", drawn + "/case.toml", "--out", out, "--no-review"});
-  INFO(ran.out << ran.err);
-  REQUIRE(ran.status == 0);
-  const auto time = column(out + "/timeline.csv", 1);
-  const auto low = column(out + "/timeline.csv", 8);
-  const auto high = column(out + "/timeline.csv", 9);
+  const DrawnCase made = read_drawn(
+      folder, with(scene, "viscoelastic_mm = 0.03", "viscoelastic_mm = " + viscoelastic_mm),
+      "960x540");
+  const auto time = column(made.out + "/timeline.csv", 1);
+  const auto low = column(made.out + "/timeline.csv", 8);
+  const auto high = column(made.out + "/timeline.csv", 9);
   std::vector<double> before;
   std::vector<double> after;
   for (std::size_t k = 0; k < time.size(); ++k) {
