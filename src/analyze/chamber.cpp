@@ -10,8 +10,8 @@
 namespace rhumb::analyze {
 namespace {
 
-constexpr double entry_s = 0.4;
-constexpr double frame_step_s = 0.075;  // five frames an entry, or every one of a slower recording
+constexpr double frame_share = 0.19;  // of an entry: five frames, or all of a slower recording
+constexpr std::size_t most_entries = 2048;  // even; 13 minutes, then half of them are left
 
 // Point by point. An instrument that passes is left out.
 cv::Mat1b median_of(const std::vector<cv::Mat1b>& strips) {
@@ -31,8 +31,8 @@ cv::Mat1b median_of(const std::vector<cv::Mat1b>& strips) {
 }  // namespace
 
 void IrisLog::add(const video::Frame& frame, const eye::EyePose& pose) {
-  if (!waiting_.empty() && frame.time_s >= start_s_ + entry_s) finish();
-  if (!pose.found || frame.time_s < last_s_ + frame_step_s) return;
+  if (!waiting_.empty() && frame.time_s >= start_s_ + entry_s_) finish();
+  if (!pose.found || frame.time_s < last_s_ + frame_share * entry_s_) return;
   if (waiting_.empty()) start_s_ = frame.time_s;
   waiting_.push_back(eye::iris_strip(frame.luma, pose));
   last_s_ = frame.time_s;
@@ -41,14 +41,22 @@ void IrisLog::add(const video::Frame& frame, const eye::EyePose& pose) {
 void IrisLog::finish() {
   if (!waiting_.empty()) entries_.push_back({start_s_, last_s_, median_of(waiting_)});
   waiting_.clear();
+  if (entries_.size() < most_entries) return;
+  for (std::size_t k = 1; 2 * k < entries_.size(); ++k) entries_[k] = std::move(entries_[2 * k]);
+  entries_.resize(entries_.size() / 2);
+  entry_s_ *= 2.0;
 }
 
-double ChamberReading::at(double now_s) const {
+std::optional<double> ChamberReading::at(double now_s) const {
+  std::optional<double> bent;
   const auto after = std::lower_bound(time_s.begin(), time_s.end(), now_s);
   const auto next = static_cast<std::size_t>(after - time_s.begin());
-  if (next == 0) return bending.front();
-  if (next == time_s.size()) return bending.back();
-  return std::max(bending[next - 1], bending[next]);
+  const auto look_at = [&](std::size_t k) {
+    if (std::abs(time_s[k] - now_s) <= reach_s) bent = std::max(bent.value_or(0.0), bending[k]);
+  };
+  if (next > 0) look_at(next - 1);
+  if (next < time_s.size()) look_at(next);
+  return bent;
 }
 
 ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled_from_s,
@@ -71,6 +79,9 @@ ChamberReading read_chamber(std::span<const IrisLog::Entry> iris, double settled
   for_each_index(iris.size(), threads,
                  [&](std::size_t k) { bent[k] = eye::bending(iris[k].strip, reference); });
   ChamberReading reading;
+  // Entries of a long recording lie further apart.
+  const double span_s = iris.back().start_s - iris.front().start_s;
+  reading.reach_s = std::max(reading.reach_s, 2.0 * span_s / static_cast<double>(iris.size()));
   std::vector<double> own_noise;
   for (std::size_t k = 0; k < iris.size(); ++k) {
     if (!bent[k]) continue;

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <opencv2/core.hpp>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -10,7 +11,9 @@
 
 namespace rhumb::analyze {
 
-// Collects the iris while the recording goes by: the median of a few frames each 0.4 s.
+// Collects the iris while the recording goes by: the median of a few frames each 0.4 s. Of a long
+// recording every second entry is given up, and the next are twice as long, as often as needed: the
+// log takes 22 MB at most.
 class IrisLog {
  public:
   void add(const video::Frame& frame, const eye::EyePose& pose);
@@ -24,6 +27,7 @@ class IrisLog {
   const std::vector<Entry>& entries() const { return entries_; }
 
  private:
+  double entry_s_ = 0.4;
   std::vector<cv::Mat1b> waiting_;
   double start_s_ = 0.0;
   double last_s_ = -1e9;
@@ -35,9 +39,11 @@ struct ChamberReading {
   // noise taken off), limbal radii.
   std::vector<double> time_s;
   std::vector<double> bending;
+  double reach_s = 1.0;  // how far a reading speaks
   bool known() const { return !time_s.empty(); }
-  // Between the readings about that time, the larger of the two.
-  double at(double now_s) const;
+  // Between the readings about that time, the larger of the two; nothing where none is near: an
+  // iris that was covered says nothing.
+  std::optional<double> at(double now_s) const;
 };
 
 // settled_from_s: from then on nothing bends; it gives the reference. Nothing is known where that

@@ -137,11 +137,9 @@ void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, d
 }
 
 double refraction_se(const RowInputs& inputs, const FineReport& report, std::size_t frame) {
-  if (inputs.chamber.known()) {
-    const double bent = inputs.chamber.at(inputs.pass.frames[frame].time_s);
+  if (const auto bent = inputs.chamber.at(inputs.pass.frames[frame].time_s))
     return std::hypot(unbent_refraction_rad,
-                      std::min(most_refraction_rad, refraction_by_bending * bent));
-  }
+                      std::min(most_refraction_rad, refraction_by_bending * *bent));
   // A previous lens lies in a clear eye until the first instrument; a new one once the last has
   // gone.
   const bool settled = inputs.fine.frames[frame].phase == Phase::Previous
