@@ -10,6 +10,7 @@
 #include "files/partial_file.h"
 #include "files/user_error.h"
 #include "render/camera.h"
+#include "render/coding_loss.h"
 #include "render/photographs.h"
 #include "render/truth.h"
 #include "video/writer.h"
@@ -101,6 +102,7 @@ std::vector<TruthRow> produce_recording(const Scene& scene, const std::filesyste
   files::PartialFile video(folder / "video.mp4");
   const Stage stage(scene);
   Camera camera(stage, options.threads);
+  CodingLoss loss(stage, options.threads);
   video::WriterOptions writing;
   writing.width = scene.camera.width;
   writing.height = scene.camera.height;
@@ -121,11 +123,15 @@ std::vector<TruthRow> produce_recording(const Scene& scene, const std::filesyste
     coding = std::async(std::launch::async, [&writer, picture, time_s] {
       writer.add(picture.luma, picture.cb, picture.cr, time_s);
     });
-    rows.push_back(truth_at(stage, i, time_s));
+    loss.watch(picture, time_s, i);
     if (options.progress) options.progress(i + 1, frames);
   }
   if (coding.valid()) coding.get();
   writer.finish();
+  const auto left = loss.read(video.partial(), frames);
+  for (std::int64_t i = 0; i < frames; ++i)
+    rows.push_back(truth_at(stage, i, static_cast<double>(i) / scene.camera.fps,
+                            left[static_cast<std::size_t>(i)]));
   video.commit();
   if (scene.reference == Reference::Photo)
     write_upright(scene, folder / "upright.png", options.threads);

@@ -47,8 +47,21 @@ std::vector<Sample> samples_of(const Lens& lens) {
   return samples;
 }
 
-// How much a mark stands out against grain once blur has spread it: 0..1.
-double visibility(const Stage& stage, const Instant& now, const Lens& lens, double time_s) {
+// How much a mark stands out against grain once blur has spread it, 0..1, by the share of its
+// contrast that coding has left.
+class Visibility {
+ public:
+  Visibility(const Stage& stage, const Instant& now, const Lens& lens, double time_s);
+  double with(double left) const {
+    return std::clamp((left * contrast_ / grain_ - 0.6) / 1.6, 0.0, 1.0);
+  }
+
+ private:
+  double contrast_ = 0.0;
+  double grain_ = 1.0;
+};
+
+Visibility::Visibility(const Stage& stage, const Instant& now, const Lens& lens, double time_s) {
   const Scene& scene = stage.scene();
   const double scale = now.view.px_per_mm();
   const double wide = (lens.marks == Marks::Dots ? lens.dot_mm : lens.line_width_mm) * scale;
@@ -69,10 +82,8 @@ double visibility(const Stage& stage, const Instant& now, const Lens& lens, doub
   const double before = std::pow(reflex + haze, 1.0 / 2.4);
   const double marked =
       std::pow(reflex * (1.0 - lens.contrast) + haze + light * lens.grey, 1.0 / 2.4);
-  const double contrast = std::abs(before - marked) * kept;
-  const double grain =
-      0.012 + 1.5 * scene.camera.noise + 0.0012 * std::max(0, scene.camera.crf - 18);
-  return std::clamp((contrast / grain - 0.6) / 1.6, 0.0, 1.0);
+  contrast_ = std::abs(before - marked) * kept;
+  grain_ = 0.0144 + 1.5 * scene.camera.noise;  // of a picture that is coded well
 }
 
 double shown(const Stage& stage, const Instant& now, const Lens& lens, double end,
@@ -117,7 +128,7 @@ double planned_axis(const Scene& scene) {
   return angle::wrap_axis(scene.plan.axis_rad - relative_to(scene));
 }
 
-TruthRow truth_at(const Stage& stage, std::int64_t frame, double time_s) {
+TruthRow truth_at(const Stage& stage, std::int64_t frame, double time_s, const MarksLeft& left) {
   const Scene& scene = stage.scene();
   const Instant now = stage.at(time_s);
   TruthRow row;
@@ -134,11 +145,11 @@ TruthRow truth_at(const Stage& stage, std::int64_t frame, double time_s) {
   if (!now.lens.in_eye || lens.marks == Marks::None) return row;
   row.axis_rad = angle::wrap_axis(now.lens.axis_rad - relative_to(scene));
   if (now.lens.unfolded < 0.9) return row;
-  const double clear = visibility(stage, now, lens, time_s);
+  const Visibility visibility(stage, now, lens, time_s);
   const auto rods = tool_outlines(now, scene);
   const auto discs = stage.glints(now);
-  row.readable_a = clear * shown(stage, now, lens, 1.0, rods, discs);
-  row.readable_b = clear * shown(stage, now, lens, -1.0, rods, discs);
+  row.readable_a = visibility.with(left.a) * shown(stage, now, lens, 1.0, rods, discs);
+  row.readable_b = visibility.with(left.b) * shown(stage, now, lens, -1.0, rods, discs);
   return row;
 }
 

@@ -25,10 +25,17 @@ struct TruthRow {
   double readable() const { return 0.5 * (readable_a + readable_b); }
 };
 
+// Share of the marks' contrast that the recorder's coding has left, at either end.
+struct MarksLeft {
+  double a = 1.0;
+  double b = 1.0;
+};
+
 // Method of `readable`: mark samples that lie in the pupil and the picture and under no instrument,
-// bubble, reflection or lid, weighted by visibility after blur, motion and noise. A model, not
-// observers.
-TruthRow truth_at(const Stage& stage, std::int64_t frame, double time_s);
+// bubble, reflection or lid, weighted by visibility after blur, motion, noise and coding. A model,
+// not observers.
+TruthRow truth_at(const Stage& stage, std::int64_t frame, double time_s,
+                  const MarksLeft& left = {});
 
 // truth.csv and truth.json of a recording (docs/rendering.md). With a previous lens of unknown axis
 // the axes count from that lens.

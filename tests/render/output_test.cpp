@@ -14,6 +14,7 @@
 #include "angle/angle.h"
 #include "casefile/read.h"
 #include "files/user_error.h"
+#include "folder.h"
 #include "plain.h"
 #include "render/camera.h"
 #include "render/produce.h"
@@ -23,19 +24,10 @@
 
 using namespace rhumb;
 using namespace rhumb::render;
+using rhumb::render::testing::Folder;
 namespace fs = std::filesystem;
 
 namespace {
-
-struct Folder {
-  fs::path path;
-  Folder() {
-    std::string name = (fs::temp_directory_path() / "rhumb-render-XXXXXX").string();
-    REQUIRE(mkdtemp(name.data()) != nullptr);
-    path = name;
-  }
-  ~Folder() { fs::remove_all(path); }
-};
 
 std::string text_of(const fs::path& file) {
   std::ifstream in(file, std::ios::binary);
