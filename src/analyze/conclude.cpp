@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "analyze/anchors.h"
+#include "analyze/refraction.h"
 #include "analyze/rows.h"
 #include "analyze/summary.h"
 #include "angle/angle.h"
@@ -64,6 +65,7 @@ Reading read_lens(const Pass& pass, const LensPrior& prior, const AnalyzeOptions
   if (reading.fine.current.settled_from < pass.frames.size())
     reading.chamber = read_chamber(pass.iris.entries(), time_s[reading.fine.current.settled_from],
                                    options.threads);
+  if (!options.left_out.smoothing) take_off_refraction(reading.chamber, time_s, reading.fine);
   begins(Stage::Outcome, 0.98);
   return reading;
 }

@@ -244,6 +244,8 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     out.end_a = shows(ends[k].a);
     out.end_b = shows(ends[k].b);
     out.centre = track.centre[k];
+    out.seen_rad = out.axis_rad;
+    out.rests = resting[k];
     out.given = smoothing || readings[k].given;
   }
   find_settled(track, coarse, time_s, report);

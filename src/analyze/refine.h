@@ -2,6 +2,8 @@
 // recording's own template.
 #pragma once
 
+#include <algorithm>
+#include <cmath>
 #include <span>
 #include <vector>
 
@@ -14,11 +16,19 @@ struct FineAxis {
   timeline::Phase phase = timeline::Phase::None;
   bool given = false;
   double axis_rad = 0.0;  // atlas, unwrapped within one stay of a lens
+  double seen_rad = 0.0;  // the same with what refraction adds, smoothed over time
   double se_rad = 1e3;    // of the smoothed value, reading only: no reference, no pose, no tilt
   timeline::Reading own;  // this frame's own reading
+  bool rests = false;     // the lens, from the frame before to this one
   bool end_a = false;     // which ends this frame shows
   bool end_b = false;
   Eigen::Vector2d centre = Eigen::Vector2d::Zero();
+
+  // Whether the frame's own reading speaks for the axis as it is seen; the smoothed axis passes by
+  // some.
+  bool holds() const {
+    return own.given && std::abs(own.value_rad - seen_rad) <= std::max(0.017, 4.0 * own.se_rad);
+  }
 };
 
 struct FineReport {

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyze/refraction.h"
 #include "angle/angle.h"
 
 namespace rhumb::analyze {
@@ -20,18 +21,6 @@ constexpr double least_probability = 0.6;  // of the path being right
 // between readings that don't agree: 20 degrees a second.
 constexpr double unseen_turn_rad_s = 0.35;
 constexpr double longest_bridged_s = 4.0;  // between two own readings that agree
-// What refraction between lens and cornea does to the direction between two marks, standard
-// deviation: with viscoelastic in the eye, and after it was washed out. Estimated on recordings,
-// see docs/method.md.
-constexpr double unsettled_refraction_rad = 0.0058;
-constexpr double settled_refraction_rad = 0.0024;
-
-// Where the iris shows how much is bent: standard deviation of the axis by the bending of the iris
-// (radians a limbal radius), and the most, since a narrowing pupil moves the iris too.
-constexpr double refraction_by_bending = 1.75;
-constexpr double most_refraction_rad = 0.007;
-constexpr double unbent_refraction_rad = 0.0012;
-
 // A frame's stamp is when its exposure starts, ends or anything between; a lens that turns is seen
 // where it was on average. Standard deviation, as a share of the turn from frame to frame: between
 // half a frame's turn, evenly spread (0.29), and less for an exposure that is short.
@@ -43,7 +32,7 @@ double turn_about(const FineReading& fine, std::size_t k) {
   double turn = 0.0;
   const auto look_at = [&](std::size_t other) {
     if (fine.frames[other].given && fine.frames[other].phase == fine.frames[k].phase)
-      turn = std::max(turn, std::abs(fine.frames[other].axis_rad - fine.frames[k].axis_rad));
+      turn = std::max(turn, std::abs(fine.frames[other].seen_rad - fine.frames[k].seen_rad));
   };
   if (k > 0) look_at(k - 1);
   if (k + 1 < fine.frames.size()) look_at(k + 1);
@@ -63,20 +52,14 @@ std::vector<Support> support_of(const std::vector<SeenFrame>& frames, const Fine
   std::vector<Support> out(frames.size());
   std::vector<std::ptrdiff_t> before(frames.size(), -1);
   std::vector<std::ptrdiff_t> after(frames.size(), -1);
-  // A reading that the smoothed axis passes by holds nothing.
-  const auto own = [&](std::size_t k) {
-    const FineAxis& one = fine.frames[k];
-    return one.own.given &&
-           std::abs(one.own.value_rad - one.axis_rad) <= std::max(0.017, 4.0 * one.own.se_rad);
-  };
   std::ptrdiff_t last = -1;
   for (std::size_t k = 0; k < frames.size(); ++k) {
-    if (own(k)) last = static_cast<std::ptrdiff_t>(k);
+    if (fine.frames[k].holds()) last = static_cast<std::ptrdiff_t>(k);
     before[k] = last;
   }
   last = -1;
   for (std::size_t k = frames.size(); k-- > 0;) {
-    if (own(k)) last = static_cast<std::ptrdiff_t>(k);
+    if (fine.frames[k].holds()) last = static_cast<std::ptrdiff_t>(k);
     after[k] = last;
   }
   for (std::size_t k = 0; k < frames.size(); ++k) {
@@ -97,8 +80,8 @@ std::vector<Support> support_of(const std::vector<SeenFrame>& frames, const Fine
       gap += apart;
     }
     if (both && gap <= longest_bridged_s) {
-      const double turn = fine.frames[static_cast<std::size_t>(after[k])].axis_rad -
-                          fine.frames[static_cast<std::size_t>(before[k])].axis_rad;
+      const double turn = fine.frames[static_cast<std::size_t>(after[k])].seen_rad -
+                          fine.frames[static_cast<std::size_t>(before[k])].seen_rad;
       out[k].bridged = std::abs(turn) < 0.017;
     }
   }
@@ -136,18 +119,6 @@ void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, d
   }
 }
 
-double refraction_se(const RowInputs& inputs, const FineReport& report, std::size_t frame) {
-  if (const auto bent = inputs.chamber.at(inputs.pass.frames[frame].time_s))
-    return std::hypot(unbent_refraction_rad,
-                      std::min(most_refraction_rad, refraction_by_bending * *bent));
-  // A previous lens lies in a clear eye until the first instrument; a new one once the last has
-  // gone.
-  const bool settled = inputs.fine.frames[frame].phase == Phase::Previous
-                           ? frame < report.settled_until
-                           : frame >= report.settled_from;
-  return settled ? settled_refraction_rad : unsettled_refraction_rad;
-}
-
 const char* reason_without_axis(const RowInputs& inputs, const SeenFrame& seen,
                                 const FineAxis& fine) {
   if (inputs.atlas == nullptr) return "no eye was found in the recording";
@@ -182,6 +153,8 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
   const auto& frames = inputs.pass.frames;
   std::vector<TimelineRow> rows(frames.size());
   const auto support = support_of(frames, inputs.fine);
+  std::vector<double> time_s;
+  for (const SeenFrame& seen : frames) time_s.push_back(seen.time_s);
   for (std::size_t k = 0; k < frames.size(); ++k) {
     TimelineRow& row = rows[k];
     const FineAxis& fine = inputs.fine.frames[k];
@@ -197,7 +170,7 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     const double pose_se = frames[k].pose.found ? std::hypot(frames[k].pose.rotation_se_rad,
                                                              0.5 * frames[k].pose.shear_se)
                                                 : 0.0;
-    const double refraction = refraction_se(inputs, report, k);
+    const double refraction = refraction_se(inputs.chamber, inputs.fine, time_s, k);
     const double unseen =
         support[k].bridged ? 0.0 : unseen_turn_rad_s * std::min(10.0, support[k].nearest_s);
     const double se =

@@ -230,7 +230,7 @@ void fill_evidence(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
       evidence.lens_centre_atlas = fine.centre;
       const double distance = episode.lens == LensState::Previous ? inputs.fine.previous.distance
                                                                   : inputs.fine.current.distance;
-      const Eigen::Vector2d along(std::cos(fine.axis_rad), std::sin(fine.axis_rad));
+      const Eigen::Vector2d along(std::cos(fine.seen_rad), std::sin(fine.seen_rad));
       evidence.marks_atlas = {fine.centre + distance * along, fine.centre - distance * along};
       evidence.caption =
           fmt::format("{} lens, still stretch {} of {}: {} degrees",

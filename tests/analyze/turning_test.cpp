@@ -29,6 +29,7 @@ double half_deg(double turn_deg) {
     axis.given = true;
     axis.phase = timeline::Phase::New;
     axis.axis_rad = angle::rad_from_deg(40.0 + turn_deg * static_cast<double>(k));
+    axis.seen_rad = axis.axis_rad;
     axis.se_rad = 1e-4;
     axis.own = {true, axis.axis_rad, 1e-4};
     fine.frames.push_back(axis);
