@@ -84,7 +84,7 @@ PreviousAxis previous_axis(const Pass& pass, const Reading& reading, bool believ
       continue;
     if (!start) start = pass.frames[k].time_s;
     if (pass.frames[k].time_s > *start + 2.0) break;
-    axes.push_back(fine.axis_rad);
+    axes.push_back(fine.seen_rad);
     se = std::min(se, fine.se_rad);
   }
   if (axes.size() < 3) return out;

@@ -22,48 +22,64 @@ constexpr double by_bending = 1.75;
 constexpr double most_rad = 0.007;
 constexpr double unbent_rad = 0.0012;
 
+std::vector<std::size_t> frames_of(const FineReading& fine, Phase phase) {
+  std::vector<std::size_t> out;
+  for (std::size_t k = 0; k < fine.frames.size(); ++k)
+    if (fine.frames[k].phase == phase) out.push_back(k);
+  return out;
+}
+
+// Whether the axis as it is seen turns by more than refraction makes it about an entry of a stay.
+bool turns(const FineReading& fine, const std::vector<std::size_t>& stay, std::size_t at) {
+  constexpr std::size_t reach = 4;
+  double low = fine.frames[stay[at]].seen_rad;
+  double high = low;
+  for (std::size_t k = at - std::min(reach, at); k < std::min(stay.size(), at + reach + 1); ++k) {
+    low = std::min(low, fine.frames[stay[k]].seen_rad);
+    high = std::max(high, fine.frames[stay[k]].seen_rad);
+  }
+  return high - low > 0.026;  // 1.5 degrees
+}
+
 }  // namespace
 
 double refraction_se(const ChamberReading& chamber, const FineReading& fine,
                      std::span<const double> time_s, std::size_t frame) {
-  if (const auto bent = chamber.at(time_s[frame]))
-    return std::hypot(unbent_rad, std::min(most_rad, by_bending * *bent));
-  // A previous lens lies in a clear eye until the first instrument; a new one once the last has
-  // gone.
-  const bool settled = fine.frames[frame].phase == Phase::Previous
-                           ? frame < fine.previous.settled_until
-                           : frame >= fine.current.settled_from;
+  // A previous lens lies in a clear eye until the first instrument, whatever the iris has done
+  // since; a new one once the last has gone.
+  const bool previous = fine.frames[frame].phase == Phase::Previous;
+  const bool settled =
+      previous ? frame < fine.previous.settled_until : frame >= fine.current.settled_from;
+  if (const auto bent = chamber.at(time_s[frame])) {
+    const double shown = std::hypot(unbent_rad, std::min(most_rad, by_bending * *bent));
+    return previous && settled ? std::min(settled_rad, shown) : shown;
+  }
   return settled ? settled_rad : unsettled_rad;
 }
 
 void take_off_refraction(const ChamberReading& chamber, std::span<const double> time_s,
                          FineReading& fine) {
   for (const Phase phase : {Phase::Previous, Phase::New}) {
-    std::vector<std::size_t> which;
-    std::vector<timeline::BentReading> stay;
-    for (std::size_t k = 0; k < fine.frames.size(); ++k) {
-      const FineAxis& frame = fine.frames[k];
-      if (frame.phase != phase) continue;
-      timeline::BentReading one;
-      one.seen = frame.own;
+    const std::vector<std::size_t> stay = frames_of(fine, phase);
+    std::vector<timeline::BentReading> seen(stay.size());
+    for (std::size_t k = 0; k < stay.size(); ++k) {
+      const FineAxis& frame = fine.frames[stay[k]];
+      seen[k].seen = frame.own;
       // A reading that the axis as seen passes by holds nothing.
-      one.seen.given = frame.holds();
-      one.rests = frame.rests;
+      seen[k].seen.given = frame.holds();
       // What is left in a clear eye is the same in all frames.
-      const double se = refraction_se(chamber, fine, time_s, k);
-      one.bend_sd_rad = std::sqrt(std::max(0.0, se * se - unbent_rad * unbent_rad));
-      if (!which.empty()) {
-        one.since_s = std::max(1e-3, time_s[k] - time_s[which.back()]);
-        one.turned_rad =
-            frame.rests ? 0.0 : std::abs(frame.axis_rad - fine.frames[which.back()].axis_rad);
-      }
-      which.push_back(k);
-      stay.push_back(one);
+      const double se = refraction_se(chamber, fine, time_s, stay[k]);
+      seen[k].bend_sd_rad = std::sqrt(std::max(0.0, se * se - unbent_rad * unbent_rad));
+      if (k == 0) continue;
+      seen[k].rests = frame.rests && !turns(fine, stay, k);
+      seen[k].since_s = std::max(1e-3, time_s[stay[k]] - time_s[stay[k - 1]]);
+      if (!seen[k].rests)
+        seen[k].turned_rad = std::abs(frame.seen_rad - fine.frames[stay[k - 1]].seen_rad);
     }
-    if (std::none_of(stay.begin(), stay.end(), [](const auto& one) { return one.seen.given; }))
+    if (std::none_of(seen.begin(), seen.end(), [](const auto& one) { return one.seen.given; }))
       continue;
-    const std::vector<double> axis = timeline::unbend(stay);
-    for (std::size_t k = 0; k < which.size(); ++k) fine.frames[which[k]].axis_rad = axis[k];
+    const std::vector<double> axis = timeline::unbend(seen);
+    for (std::size_t k = 0; k < stay.size(); ++k) fine.frames[stay[k]].axis_rad = axis[k];
   }
 }
 
