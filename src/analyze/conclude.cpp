@@ -71,7 +71,7 @@ Reading read_lens(const Pass& pass, const LensPrior& prior, const AnalyzeOptions
 }
 
 // The axis of the previous lens where it lay still first: its median over the first two seconds of
-// readings.
+// readings, as it is seen, since the eye is clear then.
 PreviousAxis previous_axis(const Pass& pass, const Reading& reading, bool believed) {
   PreviousAxis out;
   if (!believed) return out;

@@ -45,15 +45,13 @@ bool turns(const FineReading& fine, const std::vector<std::size_t>& stay, std::s
 
 double refraction_se(const ChamberReading& chamber, const FineReading& fine,
                      std::span<const double> time_s, std::size_t frame) {
-  // A previous lens lies in a clear eye until the first instrument, whatever the iris has done
-  // since; a new one once the last has gone.
-  const bool previous = fine.frames[frame].phase == Phase::Previous;
-  const bool settled =
-      previous ? frame < fine.previous.settled_until : frame >= fine.current.settled_from;
-  if (const auto bent = chamber.at(time_s[frame])) {
-    const double shown = std::hypot(unbent_rad, std::min(most_rad, by_bending * *bent));
-    return previous && settled ? std::min(settled_rad, shown) : shown;
-  }
+  if (const auto bent = chamber.at(time_s[frame]))
+    return std::hypot(unbent_rad, std::min(most_rad, by_bending * *bent));
+  // A previous lens lies in a clear eye until the first instrument; a new one once the last has
+  // gone.
+  const bool settled = fine.frames[frame].phase == Phase::Previous
+                           ? frame < fine.previous.settled_until
+                           : frame >= fine.current.settled_from;
   return settled ? settled_rad : unsettled_rad;
 }
 

@@ -21,10 +21,6 @@ constexpr double least_probability = 0.6;  // of the path being right
 // between readings that don't agree: 20 degrees a second.
 constexpr double unseen_turn_rad_s = 0.35;
 constexpr double longest_bridged_s = 4.0;  // between two own readings that agree
-// Of refraction's standard deviation, once it has been taken off as far as a resting lens's history
-// tells it: on the practice, practice-2 and hard recordings, on which it was set.
-constexpr double refraction_left_at_rest = 0.85;
-
 // A frame's stamp is when its exposure starts, ends or anything between; a lens that turns is seen
 // where it was on average. Standard deviation, as a share of the turn from frame to frame: between
 // half a frame's turn, evenly spread (0.29), and less for an exposure that is short.
@@ -174,8 +170,7 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     const double pose_se = frames[k].pose.found ? std::hypot(frames[k].pose.rotation_se_rad,
                                                              0.5 * frames[k].pose.shear_se)
                                                 : 0.0;
-    const double refraction = (fine.rests ? refraction_left_at_rest : 1.0) *
-                              refraction_se(inputs.chamber, inputs.fine, time_s, k);
+    const double refraction = refraction_se(inputs.chamber, inputs.fine, time_s, k);
     const double unseen =
         support[k].bridged ? 0.0 : unseen_turn_rad_s * std::min(10.0, support[k].nearest_s);
     const double se =
