@@ -153,8 +153,8 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
   const auto& frames = inputs.pass.frames;
   std::vector<TimelineRow> rows(frames.size());
   const auto support = support_of(frames, inputs.fine);
-  std::vector<double> time_s;
-  for (const SeenFrame& seen : frames) time_s.push_back(seen.time_s);
+  std::vector<double> time_s(frames.size());
+  for (std::size_t k = 0; k < frames.size(); ++k) time_s[k] = frames[k].time_s;
   for (std::size_t k = 0; k < frames.size(); ++k) {
     TimelineRow& row = rows[k];
     const FineAxis& fine = inputs.fine.frames[k];
