@@ -105,8 +105,7 @@ double share_left(const MarkPixels& end, const cv::Mat& luma, const cv::Mat& cb,
 
 CodingLoss::CodingLoss(const Stage& stage, int threads)
     : marked_(stage),
-      bare_(without_marks(stage.scene())),
-      camera_(bare_, threads),
+      threads_(threads),
       every_s_(std::max(every_s, stage.scene().seconds / most_watched)) {}
 
 void CodingLoss::watch(const Picture& picture, double time_s, std::int64_t number) {
@@ -115,9 +114,10 @@ void CodingLoss::watch(const Picture& picture, double time_s, std::int64_t numbe
   const Lens& lens = now.lens.previous ? marked_.scene().previous : marked_.scene().lens;
   if (!now.lens.in_eye || lens.marks == Marks::None) return;
   next_s_ = time_s + every_s_;
+  if (!bare_) bare_ = std::make_unique<Bare>(without_marks(marked_.scene()), threads_);
   Watched one;
   one.number = number;
-  compare(picture, camera_.take(time_s, number), axis_in_picture(now, lens), one.a, one.b);
+  compare(picture, bare_->camera.take(time_s, number), axis_in_picture(now, lens), one.a, one.b);
   watched_.push_back(std::move(one));
 }
 

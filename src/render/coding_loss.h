@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <memory>
 #include <vector>
 
 #include "render/camera.h"
@@ -43,9 +44,15 @@ class CodingLoss {
     std::int64_t number = 0;
     MarkPixels a, b;
   };
+  // The same scene without marks; painted when the first picture with marks comes.
+  struct Bare {
+    Bare(const Scene& scene, int threads) : stage(scene), camera(stage, threads) {}
+    Stage stage;
+    Camera camera;
+  };
   const Stage& marked_;
-  Stage bare_;
-  Camera camera_;
+  int threads_;
+  std::unique_ptr<Bare> bare_;
   double every_s_;
   double next_s_ = 0.0;
   std::vector<Watched> watched_;

@@ -48,7 +48,7 @@ TEST_CASE("The share of marks that is left is the least-squares one", "[render]"
   CHECK(share_left({}, luma, blue, red) == 1.0);
 }
 
-TEST_CASE("Marks that coding rounds away are not readable", "[render]") {
+TEST_CASE("Marks that coding rounds away are not readable", "[render][long]") {
   Scene scene = plain_scene();
   scene.lens.contrast = 0.25;
   lay_lens(scene, 0.4);
@@ -60,7 +60,7 @@ TEST_CASE("Marks that coding rounds away are not readable", "[render]") {
   CHECK(recorded(scene, 45).most < 0.05);
 }
 
-TEST_CASE("Coding takes nothing from marks that the iris hides already", "[render]") {
+TEST_CASE("Coding takes nothing from marks that the iris hides already", "[render][long]") {
   Scene scene = plain_scene();
   scene.eye.pupil_mm = 3.0;
   lay_lens(scene, 0.4);
