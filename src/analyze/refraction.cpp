@@ -57,6 +57,8 @@ double refraction_se(const ChamberReading& chamber, const FineReading& fine,
 
 void take_off_refraction(const ChamberReading& chamber, std::span<const double> time_s,
                          FineReading& fine) {
+  // Without a witness that anything bends, what wanders is left as it is seen.
+  if (!chamber.known()) return;
   for (const Phase phase : {Phase::Previous, Phase::New}) {
     const std::vector<std::size_t> stay = frames_of(fine, phase);
     std::vector<timeline::BentReading> seen(stay.size());
