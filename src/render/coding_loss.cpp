@@ -130,7 +130,8 @@ std::vector<MarksLeft> CodingLoss::read(const std::filesystem::path& video,
   while (next < watched_.size()) {
     const auto frame = reader.next();
     if (!frame) break;
-    if (frame->index < watched_[next].number) continue;
+    while (next < watched_.size() && watched_[next].number < frame->index) ++next;  // not coded
+    if (next == watched_.size() || watched_[next].number != frame->index) continue;
     const Watched& one = watched_[next++];
     if (!one.a.pixels.empty())
       a.push_back({one.number, share_left(one.a, frame->luma, frame->cb, frame->cr)});

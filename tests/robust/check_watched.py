@@ -22,7 +22,7 @@ FILE_NAME = "QuillfeatherX_1950.mp4"
 def watched(work, outputs, *words):
     """Runs a command under strace; its calls that write or reach for a network."""
     log = work / "strace.log"
-    # By a filter in the kernel, other calls are not stopped at: less than half of the time.
+    # A filter in the kernel lets all other calls pass without a stop; where there is none, strace stops at each.
     ran = run("strace", "-f", "--seccomp-bpf", "-qq", "-y", "-o", log, "-e",
               "trace=%network,open,openat,creat,truncate,mkdir,mkdirat,rename,renameat,renameat2,link,linkat,symlink,"
               "symlinkat,unlink,unlinkat,rmdir,mknod,mknodat", "-s", "4096", PROGRAM, *words)
