@@ -67,6 +67,7 @@ bool put(TimelineRow& row, const Joined& joined, std::optional<double> planned_a
   if (half > widest_half_rad) return false;
   if (row.axis && row.axis->high_rad - row.axis->value_rad <= half) return false;
   row.axis = Interval{joined.axis_rad, joined.axis_rad - half, joined.axis_rad + half};
+  row.half_width_50_rad = 0.67448975 * joined.se_rad;  // of a normal distribution
   row.confidence =
       joined.lies_still * std::erf(angle::rad_from_deg(1.0) / (joined.se_rad * std::sqrt(2.0)));
   if (planned_axis_rad)

@@ -62,7 +62,7 @@ Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas,
   if (atlas != nullptr) tracker.emplace(*atlas, tracking);
   const double promised = std::max(1e-3, pass.facts.promised_duration_s);
   while (auto frame = reader.next()) {
-    SeenFrame seen{frame->index, frame->time_s, frame->damaged, {}};
+    SeenFrame seen{frame->index, frame->time_s, frame->damaged, {}, frame->is_key};
     if (tracker) seen.pose = tracker->track(*frame);
     pass.patches.append(seen.pose.found
                             ? lens::straighten(*frame, seen.pose, pass.patches.geometry())

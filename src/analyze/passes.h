@@ -27,6 +27,7 @@ struct SeenFrame {
   double time_s = 0.0;
   bool damaged = false;
   eye::EyePose pose;
+  bool is_key = false;
 };
 
 struct Pass {

@@ -22,6 +22,10 @@ constexpr double by_bending = 1.75;
 constexpr double most_rad = 0.007;
 constexpr double unbent_rad = 0.0012;
 
+// What a resting lens leaves of it: a slip during the wash-out looks like refraction and takes most
+// of the gain away. Set on recordings, see docs/method.md.
+constexpr double left_at_rest = 0.9;
+
 std::vector<std::size_t> frames_of(const FineReading& fine, Phase phase) {
   std::vector<std::size_t> out;
   for (std::size_t k = 0; k < fine.frames.size(); ++k)
@@ -53,6 +57,12 @@ double refraction_se(const ChamberReading& chamber, const FineReading& fine,
                            ? frame < fine.previous.settled_until
                            : frame >= fine.current.settled_from;
   return settled ? settled_rad : unsettled_rad;
+}
+
+double left_refraction_se(const ChamberReading& chamber, const FineReading& fine,
+                          std::span<const double> time_s, std::size_t frame) {
+  const double seen = refraction_se(chamber, fine, time_s, frame);
+  return chamber.known() && fine.frames[frame].rests ? left_at_rest * seen : seen;
 }
 
 void take_off_refraction(const ChamberReading& chamber, std::span<const double> time_s,

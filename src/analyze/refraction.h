@@ -14,6 +14,10 @@ namespace rhumb::analyze {
 double refraction_se(const ChamberReading& chamber, const FineReading& fine,
                      std::span<const double> time_s, std::size_t frame);
 
+// The same of FineAxis::axis_rad, after take_off_refraction.
+double left_refraction_se(const ChamberReading& chamber, const FineReading& fine,
+                          std::span<const double> time_s, std::size_t frame);
+
 // Fills FineAxis::axis_rad anew: a resting lens keeps its axis (timeline/unbend.h), so what wanders
 // while it rests is what bends. Nothing is changed where the iris does not tell.
 void take_off_refraction(const ChamberReading& chamber, std::span<const double> time_s,

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyze/error_law.h"
 #include "analyze/refraction.h"
 #include "angle/angle.h"
 
@@ -38,8 +39,6 @@ double turn_about(const FineReading& fine, std::size_t k) {
   if (k + 1 < fine.frames.size()) look_at(k + 1);
   return std::min(turn, most_turn_rad);
 }
-
-double normal_within(double limit, double sd) { return std::erf(limit / (sd * std::sqrt(2.0))); }
 
 // Time to the nearest frame with a reading of its own, and whether the readings on both sides
 // agree.
@@ -113,7 +112,8 @@ void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, d
   constexpr double path_reach_rad = 0.052;
   const double half = probability < 0.95 ? std::max(path_reach_rad, z95 * se_rad) : z95 * se_rad;
   row.axis = Interval{value, value - half, value + half};
-  row.confidence = probability * normal_within(angle::rad_from_deg(1.0), se_rad);
+  row.half_width_50_rad = half_share * half;
+  row.confidence = probability * error_within(angle::rad_from_deg(1.0), z95 * se_rad);
   if (inputs.planned_axis_rad) {
     row.deviation_rad = angle::wrap_deviation(value - *inputs.planned_axis_rad);
   }
@@ -170,7 +170,7 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     const double pose_se = frames[k].pose.found ? std::hypot(frames[k].pose.rotation_se_rad,
                                                              0.5 * frames[k].pose.shear_se)
                                                 : 0.0;
-    const double refraction = refraction_se(inputs.chamber, inputs.fine, time_s, k);
+    const double refraction = left_refraction_se(inputs.chamber, inputs.fine, time_s, k);
     const double unseen =
         support[k].bridged ? 0.0 : unseen_turn_rad_s * std::min(10.0, support[k].nearest_s);
     const double se =

@@ -210,20 +210,25 @@ void fill_evidence(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
     int number = 0;
     for (const auto& stretch : episode.still) {
       ++number;
-      // The frame whose own reading is the most precise.
+      // The frame whose own reading is the most precise. A key frame shows finer detail than its
+      // neighbours and is found at once, so that it may be a little less precise.
+      constexpr double less_precise = 1.25;
+      const auto rank = [&](std::size_t k) {
+        return inputs.fine.frames[k].own.se_rad * (frames[k].is_key ? 1.0 : less_precise);
+      };
       std::size_t best = frames.size();
       for (std::size_t k = 0; k < frames.size(); ++k) {
         if (frames[k].time_s < stretch.start_s || frames[k].time_s > stretch.end_s) continue;
         const FineAxis& fine = inputs.fine.frames[k];
         if (!fine.own.given || !fine.end_a || !fine.end_b) continue;
-        if (best == frames.size() || fine.own.se_rad < inputs.fine.frames[best].own.se_rad)
-          best = k;
+        if (best == frames.size() || rank(k) < rank(best)) best = k;
       }
       if (best == frames.size()) continue;
       const FineAxis& fine = inputs.fine.frames[best];
       outcome::EvidenceFrame evidence;
       evidence.frame = frames[best].index;
       evidence.time_s = frames[best].time_s;
+      evidence.is_key = frames[best].is_key;
       evidence.pose = frames[best].pose;
       evidence.lens = episode.lens;
       evidence.axis_atlas_rad = angle::wrap_axis(fine.axis_rad);

@@ -35,7 +35,8 @@ struct TimelineRow {
   double limbus_radius_px = 0.0;
   std::optional<double> eye_rotation_rad;
   std::optional<Interval> axis;
-  double confidence = 0.0;  // probability that the axis is within 1 degree of the truth
+  double half_width_50_rad = 0.0;  // the truth is as likely as not within it of the axis
+  double confidence = 0.0;         // probability that the axis is within 1 degree of the truth
   std::optional<double> deviation_rad;
   bool moving = false;
   bool rests_on_anchor = false;
@@ -95,6 +96,7 @@ struct ErrorBudget {
 struct EvidenceFrame {
   std::int64_t frame = 0;
   double time_s = 0.0;
+  bool is_key = false;  // the recording can be read from there
   std::string caption;
   eye::EyePose pose;
   double axis_atlas_rad = 0.0;  // of the marks, in the atlas

@@ -56,6 +56,9 @@ class StillTaker {
     for (std::size_t i = 0; i < outcome.evidence.size(); ++i)
       places_.emplace(outcome.evidence[i].frame, i);
   }
+  bool has(const outcome::EvidenceFrame& evidence) const {
+    return stills_[places_.find(evidence.frame)->second].has_value();
+  }
   void take(const video::Frame& frame, video::ColourMaker& colours) {
     const auto [begin, end] = places_.equal_range(frame.index);
     if (begin == end) return;
@@ -116,17 +119,16 @@ StillSet each_row(const outcome::CaseOutcome& outcome, const ReportOptions& opti
 // What lies between two deciding frames further apart than this is not decoded for the stills.
 // Finding a place means walking through the packets of the whole recording; in one of several
 // parts it means decoding it.
-double worth_seeking_s(const outcome::CaseOutcome& outcome) {
+double worth_seeking_s(const outcome::CaseOutcome& outcome, const outcome::EvidenceFrame& to) {
   if (outcome.stated.video.files.size() > 1) return std::numeric_limits<double>::infinity();
-  return std::max(3.0, 0.02 * outcome.video.duration_s);
+  return to.is_key ? std::max(0.5, 0.01 * outcome.video.duration_s)
+                   : std::max(3.0, 0.02 * outcome.video.duration_s);
 }
 
-// Reads from one deciding frame to another.
+// Reads from so long before one deciding frame to another.
 void take_stretch(const outcome::CaseOutcome& outcome, const outcome::EvidenceFrame& first,
-                  const outcome::EvidenceFrame& last, const ReportOptions& options,
+                  const outcome::EvidenceFrame& last, double early_s, const ReportOptions& options,
                   StillTaker& taker) {
-  constexpr double early_s =
-      0.5;  // stamps of a stretch may differ a little from those of the whole
   video::ReaderOptions reading;
   reading.cancel = options.cancel;
   reading.from_s = std::max(0.0, first.time_s - early_s);
@@ -185,6 +187,8 @@ StillSet write_review_stills(const outcome::CaseOutcome& outcome,
 }
 
 StillSet read_stills(const outcome::CaseOutcome& outcome, const ReportOptions& options) {
+  // Stamps of a stretch may differ a little from those of the whole.
+  constexpr double early_s = 0.5;
   StillTaker taker(outcome);
   std::vector<outcome::EvidenceFrame> evidence = outcome.evidence;
   std::sort(evidence.begin(), evidence.end(),
@@ -192,9 +196,11 @@ StillSet read_stills(const outcome::CaseOutcome& outcome, const ReportOptions& o
   for (auto first = evidence.begin(); first != evidence.end();) {
     auto last = first;
     while (last + 1 != evidence.end() &&
-           (last + 1)->time_s - last->time_s < worth_seeking_s(outcome))
+           (last + 1)->time_s - last->time_s < worth_seeking_s(outcome, *(last + 1)))
       ++last;
-    take_stretch(outcome, *first, *last, options, taker);
+    take_stretch(outcome, *first, *last, first->is_key ? 0.0 : early_s, options, taker);
+    if (first->is_key && !taker.has(*first))
+      take_stretch(outcome, *first, *last, early_s, options, taker);
     first = last + 1;
   }
   return taker.stills();

@@ -47,7 +47,7 @@ void add_eye(Buffer& out, const outcome::TimelineRow& row) {
 }
 
 void add_axis(Buffer& out, const outcome::TimelineRow& row) {
-  if (!row.axis || !finite(*row.axis)) return add_empty(out, 5);
+  if (!row.axis || !finite(*row.axis)) return add_empty(out, 7);
   const IntervalDeg axis = axis_deg(*row.axis);
   add_number(out, axis.value);
   add_number(out, axis.low);
@@ -58,6 +58,9 @@ void add_axis(Buffer& out, const outcome::TimelineRow& row) {
                deviation_deg({*row.deviation_rad, *row.deviation_rad, *row.deviation_rad}).value);
   else
     add_empty(out, 1);
+  const double half = angle::deg_from_rad(row.half_width_50_rad);
+  add_number(out, axis.value - half);
+  add_number(out, axis.value + half);
 }
 
 }  // namespace
@@ -66,7 +69,8 @@ std::string timeline_csv(const outcome::CaseOutcome& outcome) {
   Buffer out;
   out.append(std::string_view(
       "frame,time_s,lens,limbus_x_px,limbus_y_px,limbus_radius_px,eye_rotation_deg,axis_deg,"
-      "axis_low_deg,axis_high_deg,confidence,deviation_deg\r\n"));
+      "axis_low_deg,axis_high_deg,confidence,deviation_deg,"
+      "axis_low50_deg,axis_high50_deg\r\n"));
   for (const outcome::TimelineRow& row : outcome.rows) {
     fmt::format_to(std::back_inserter(out), "{}", row.frame);
     add_number(out, row.time_s, 6);

@@ -53,8 +53,8 @@ Made by <code>{{command}}</code>, version {{version}}, build {{build}}. The eyes
 {{/worst}}<p>White strokes: the true axis. Amber strokes further out: the stated one, where one was stated.</p>
 <h2>How to read this</h2>
 <p>Bars: share of readable frames with an axis. Dots: median error; whiskers to the 95th percentile. A frame ought to be
-read when at least half of the marks show by the renderer's own count. The 50 % interval is the middle of the stated 95 %
-interval, 0.344 of each side, as a normal distribution has it. False claims: axes without marks in the eye, and axes
+read when at least half of the marks show by the renderer's own count. The 50 % interval is the one that the program
+states. False claims: axes without marks in the eye, and axes
 more than 3 degrees off with a half-width under 1.5. Calibration error: mean distance between stated and true share over
 ten bins, weighted by their counts. Rotation: one constant a clip taken off. Tables: clips.csv, conditions.csv,
 calibration.csv.</p></body></html>
@@ -72,7 +72,7 @@ Written by `{{{command}}}`, version {{version}}, build {{{build}}}: {{clips}} cl
 | readable frames with an axis | {{{all_given}}} % |
 | error of those, median / 95th percentile | {{{all_median}}} / {{{all_p95}}} degrees |
 | 95 % intervals that hold the truth | {{{all_coverage}}} % of {{intervals}} |
-| 50 % intervals that hold the truth (0.344 of each side of the 95 % one) | {{{all_coverage_half}}} % |
+| 50 % intervals that hold the truth | {{{all_coverage_half}}} % |
 | expected calibration error of the confidence, ten bins | {{{all_ece}}} |
 | false claims (frames) | {{all_false}} |
 | final axis given, where one could be read | {{{all_finals}}} |

@@ -74,7 +74,7 @@ void score_frame(ClipScore& s, const outcome::TimelineRow& row, const render::Tr
   ++s.intervals;
   if (holds(*row.axis, *t.axis_rad)) ++s.covered;
   s.place.push_back(place_in(*row.axis, *t.axis_rad));
-  if (std::abs(s.place.back()) <= half_of_95) ++s.covered_half;
+  if (std::abs(error) <= deg_from_rad(row.half_width_50_rad)) ++s.covered_half;
   half_widths.push_back(half);
   s.confidence.push_back(row.confidence);
   s.within_1.push_back(std::abs(error) <= 1.0 ? 1 : 0);

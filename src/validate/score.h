@@ -20,9 +20,6 @@ struct ScoreRules {
   double change_s = 0.5;       // about a change of lens either answer passes
 };
 
-// The middle half of a normal distribution, as a share of its 95 % interval (0.67449 / 1.95996).
-inline constexpr double half_of_95 = 0.344134;
-
 struct ClipScore {
   std::string clip;
   std::vector<Condition> conditions;
@@ -39,7 +36,7 @@ struct ClipScore {
   std::vector<double> rotation_errors_deg;  // against truth, one constant a clip taken off
   int intervals = 0;                        // axes with interval while a lens was in the eye
   int covered = 0;                          // of those, intervals that hold the truth
-  int covered_half = 0;                     // the same for the 50 % interval inside
+  int covered_half = 0;                     // the same for the 50 % interval
   int sure_wrong = 0;
   int no_lens = 0;              // axes without marks in the eye
   double half_width_deg = 0.0;  // median

@@ -16,6 +16,7 @@ struct Frame {
       0;  // row of the timeline: pictures in presentation order over all parts, from 0
   double time_s = 0.0;   // presentation time since the first picture of the recording
   bool damaged = false;  // the decoder concealed errors in it
+  bool is_key = false;   // decoded by itself, so that Reader can begin there; unknown: false
   cv::Mat luma;  // CV_8UC1, full picture, as coded (limited range stays limited: see StreamFacts)
   cv::Mat cb;    // CV_8UC1, half width and half height (whatever the source's chroma layout)
   cv::Mat cr;    // CV_8UC1, the same

@@ -213,7 +213,8 @@ std::optional<PacketFacts> Part::next_packet() {
 }
 
 bool Part::seek(double stamp_s) {
-  const auto stamp = static_cast<std::int64_t>(std::floor(stamp_s / av_q2d(stream_->time_base)));
+  const auto stamp =
+      static_cast<std::int64_t>(std::floor(stamp_s / av_q2d(stream_->time_base) + 1e-3));
   const int sought = av_seek_frame(format_.get(), stream_->index, stamp, AVSEEK_FLAG_BACKWARD);
   avcodec_flush_buffers(decoder_.get());
   draining_ = false;

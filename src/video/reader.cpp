@@ -23,7 +23,11 @@ struct Timed {
   av::FramePtr picture;
   double time_s = 0.0;
   bool damaged = false;
+  bool is_key = false;
 };
+
+// Times that are the same but for rounding.
+constexpr double same_s = 1e-7;
 
 }  // namespace
 
@@ -133,7 +137,7 @@ bool Reader::Inside::land_before(double stamp_s) {
       return false;
     }
     ahead = steady->next();
-    if (ahead && ahead->stamp_s && *ahead->stamp_s <= stamp_s) {
+    if (ahead && ahead->stamp_s && *ahead->stamp_s <= stamp_s + same_s) {
       return true;
     }
   }
@@ -160,7 +164,8 @@ std::optional<Timed> Reader::Inside::next_timed() {
   while (starts_part && facts.part_starts_s.size() <= part_index) {
     facts.part_starts_s.push_back(time_s);
   }
-  return Timed{std::move(now.picture), time_s, now.damaged};
+  const bool is_key = now.picture->key_frame != 0;
+  return Timed{std::move(now.picture), time_s, now.damaged, is_key};
 }
 
 // True when the picture holds two fields, by its own flag or by its look; the flag is then set.
@@ -254,7 +259,7 @@ std::optional<Frame> Reader::Inside::next() {
       return std::nullopt;
     }
     facts.duration_s = timed->time_s + clock.usual_interval_s();
-    if (options.from_s && timed->time_s < *options.from_s) {
+    if (options.from_s && timed->time_s < *options.from_s - same_s) {
       ++index;
       continue;
     }
@@ -264,6 +269,7 @@ std::optional<Frame> Reader::Inside::next() {
     frame.index = index++;
     frame.time_s = timed->time_s;
     frame.damaged = timed->damaged;
+    frame.is_key = timed->is_key;
     return frame;
   }
 }

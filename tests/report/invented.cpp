@@ -69,6 +69,7 @@ outcome::TimelineRow invented_row(int frame) {
   }
   const double axis = axis_at(row.time_s);
   row.axis = interval(axis, row.moving ? 3.0 : 0.8);
+  row.half_width_50_rad = rad_from_deg(0.3);
   row.confidence = row.moving ? 0.5 : 0.95;
   row.deviation_rad = angle::wrap_deviation(rad_from_deg(axis - 112.0));
   return row;

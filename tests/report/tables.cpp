@@ -39,7 +39,7 @@ TEST_CASE("Python's csv module reads the timeline back as it was", "[report]") {
       "\",newline=\"\")))\n"
       "assert list(rows[0])==[\"frame\",\"time_s\",\"lens\",\"limbus_x_px\",\"limbus_y_px\","
       "\"limbus_radius_px\",\"eye_rotation_deg\",\"axis_deg\",\"axis_low_deg\",\"axis_high_deg\","
-      "\"confidence\",\"deviation_deg\"]\n"
+      "\"confidence\",\"deviation_deg\",\"axis_low50_deg\",\"axis_high50_deg\"]\n"
       "assert len(rows)==300\n"
       "assert [r[\"axis_deg\"]==\"\" for r in rows].count(True)==50\n"
       "assert rows[110][\"lens\"]==\"unknown\" and rows[110][\"limbus_x_px\"]==\"\"\n"
@@ -48,7 +48,11 @@ TEST_CASE("Python's csv module reads the timeline back as it was", "[report]") {
       "assert abs(float(rows[299][\"deviation_deg\"])-2.1)<1e-9\n"
       "assert abs(float(rows[0][\"deviation_deg\"])+52)<1e-9\n"
       "assert all(float(r[\"axis_low_deg\"])<=float(r[\"axis_deg\"])<=float(r[\"axis_high_deg\"]) "
-      "for r in rows if r[\"axis_deg\"])\n";
+      "for r in rows if r[\"axis_deg\"])\n"
+      "assert all(abs(float(r[\"axis_high50_deg\"])-float(r[\"axis_deg\"])-0.3)<1.1e-4 and "
+      "abs(float(r[\"axis_deg\"])-float(r[\"axis_low50_deg\"])-0.3)<1.1e-4 "
+      "for r in rows if r[\"axis_deg\"])\n"
+      "assert all(r[\"axis_low50_deg\"]==\"\" for r in rows if not r[\"axis_deg\"])\n";
   CHECK(python(script) == 0);
 }
 
