@@ -245,7 +245,8 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     out.end_b = shows(ends[k].b);
     out.centre = track.centre[k];
     out.seen_rad = out.axis_rad;
-    out.rests = resting[k];
+    // Where the path is doubted, so is that the lens rests.
+    out.rests = resting[k] && track.trust[k] > 0.6;
     out.given = smoothing || readings[k].given;
   }
   find_settled(track, coarse, time_s, report);

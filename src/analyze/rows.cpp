@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyze/belief.h"
 #include "analyze/error_law.h"
 #include "analyze/refraction.h"
 #include "angle/angle.h"
@@ -178,7 +179,7 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
                   std::pow(common_se(inputs, report, fine.axis_rad + inputs.tie.zero_rad), 2.0) +
                   0.25 * pose_se * pose_se + refraction * refraction + unseen * unseen +
                   std::pow(share_of_turn * turn_about(inputs.fine, k), 2.0));
-    const double probability = inputs.coarse.posterior.near_path[k];
+    const double probability = belief(inputs.coarse, inputs.fine, time_s, k);
     if (row.eye_found && lens_seen && fine.given && inputs.tie.axes_can_be_given &&
         z95 * se < widest_half_rad && probability > least_probability) {
       put_axis(row, fine, inputs, se, probability);

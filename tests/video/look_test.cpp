@@ -44,6 +44,32 @@ TEST_CASE("a stretch has the rows and times that it has in the whole recording")
   }
 }
 
+TEST_CASE("a stretch that begins at a key frame's own time begins with it") {
+  const Folder folder;
+  for (const char* name : {"a.mp4", "a.ts", "a.mkv"}) {
+    INFO(name);
+    const auto file = ffmpeg(
+        pattern(400, "96x64") + "-c:v libx264 -preset veryfast -g 50 -bf 2 -x264-params scenecut=0",
+        folder / name);
+    auto through = rhumb::video::Reader::open({file}, {});
+    std::vector<rhumb::video::Frame> keys;
+    while (auto frame = through.next()) {
+      CHECK(frame->is_key == (frame->index % 50 == 0));  // as -g 50 asks the encoder
+      if (frame->is_key) keys.push_back(std::move(*frame));
+    }
+    REQUIRE(keys.size() == 8);
+    for (const auto& key : keys) {
+      rhumb::video::ReaderOptions options;
+      options.from_s = key.time_s;
+      const auto first = rhumb::video::Reader::open({file}, options).next();
+      REQUIRE(first);
+      CHECK(first->index == key.index);
+      CHECK(first->is_key);
+      CHECK(made::largest_difference(first->luma, key.luma) == 0.0);
+    }
+  }
+}
+
 TEST_CASE("a stretch of a recording in parts has the same rows too") {
   const Folder folder;
   const auto a = ffmpeg(pattern(200, "96x64") + "-c:v libx264 -preset ultrafast", folder / "a.mp4");
