@@ -88,9 +88,15 @@ std::vector<Support> support_of(const std::vector<SeenFrame>& frames, const Fine
   return out;
 }
 
-LensState state_of(const RowInputs& inputs, Phase phase) {
+LensState state_of(const RowInputs& inputs, std::size_t frame) {
+  const Phase phase = inputs.fine.frames[frame].phase;
   if (phase == Phase::Previous && inputs.previous_believed) return LensState::Previous;
   if (phase == Phase::New && inputs.current_believed) return LensState::New;
+  // Marks that were followed after a lens that was read, though too poor to be believed, may be
+  // another one's or still its own.
+  if (phase == Phase::New && inputs.previous_believed &&
+      inputs.coarse.posterior.near_path[frame] > 0.5F)
+    return LensState::Unknown;
   return inputs.lens_column_known ? LensState::None : LensState::Unknown;
 }
 
@@ -163,7 +169,7 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
     row.time_s = frames[k].time_s;
     row.damaged = frames[k].damaged;
     put_eye(row, frames[k], inputs);
-    row.lens = state_of(inputs, fine.phase);
+    row.lens = state_of(inputs, k);
     const bool lens_seen = row.lens == LensState::Previous || row.lens == LensState::New;
     row.moving = lens_seen && inputs.coarse.posterior.moving[k] > 0.5F;
     const FineReport& report =
