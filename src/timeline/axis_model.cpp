@@ -8,11 +8,11 @@
 namespace rhumb::timeline {
 namespace {
 
-// States: none before a previous lens is out (0: none), then for each lens a resting and a moving
-// block. With a previous lens: Previous -> gap -> New; without: gap -> New.
+// States: for each lens a resting and a moving block, then the gap without a lens, then the steps
+// that a gap takes at least. With a previous lens: Previous -> those steps -> gap -> New; without:
+// gap -> New.
 constexpr int blocks = 4;  // previous resting, previous moving, new resting, new moving
 constexpr int gap_state = blocks * axis_count;
-constexpr int state_count = gap_state + 1;
 constexpr float impossible = -1e30F;
 
 using StateVector = std::vector<float>;
@@ -29,6 +29,10 @@ struct Rates {
   float unseen_resting = 0.0F;
   std::vector<float> spread_moving;  // log weight by |turn| in degrees, for a moving lens
   std::vector<float> spread_rest;
+  int least_gap = 0;  // steps, before the one in the gap state itself
+  int states() const { return gap_state + 1 + least_gap; }
+  // Where a previous lens goes, and where the gap is entered from besides.
+  int after_previous() const { return least_gap > 0 ? gap_state + 1 : gap_state; }
 };
 
 // Of a mixture of two normal distributions, the wider one with the share given.
@@ -75,12 +79,14 @@ Rates rates_from(const AxisModelOptions& options) {
                           std::max(1.0, options.jerk_speed_deg_s * options.step_s), 0.25);
   const double creep = std::max(0.2, options.rest_creep_deg_s * options.step_s);
   rates.spread_rest = log_mixture_weights(creep, creep, 0.0);
+  if (options.previous_lens)
+    rates.least_gap = std::max(0, static_cast<int>(options.least_gap_s / options.step_s) - 1);
   return rates;
 }
 
 float evidence_of(int state, const Rates& rates, const AxisEvidence& previous,
                   const AxisEvidence& current) {
-  if (state == gap_state) return 0.0F;
+  if (state >= gap_state) return 0.0F;
   const auto axis = static_cast<std::size_t>(state % axis_count);
   const int block = state / axis_count;
   if (block < 2) return previous.log_ratio[axis];
@@ -115,10 +121,19 @@ struct LogSum {
 template <typename Sink>
 void offer_predecessors(int state, const StateVector& before, const Rates& rates,
                         bool previous_lens, Sink& into) {
-  if (state == gap_state) {
-    into.offer(before[gap_state] + rates.stay_gap, gap_state);
+  if (state > gap_state + 1) {
+    into.offer(before[static_cast<std::size_t>(state - 1)], state - 1);
+    return;
+  }
+  if (state >= gap_state) {
+    const bool from_previous = state == rates.after_previous();
+    if (state == gap_state) {
+      into.offer(before[gap_state] + rates.stay_gap, gap_state);
+      if (!from_previous) into.offer(before.back(), rates.states() - 1);
+    }
     for (int from = 0; from < blocks * axis_count; ++from) {
       const bool new_lens = from / axis_count >= 2;
+      if (state != (new_lens ? gap_state : rates.after_previous())) continue;
       // A previous lens goes before the new one comes; out of the new lens the way back is rarer
       // still.
       const float weight =
@@ -157,8 +172,8 @@ void offer_predecessors(int state, const StateVector& before, const Rates& rates
   if (block >= 2) into.offer(before[gap_state] + rates.enter, gap_state);
 }
 
-StateVector initial(bool previous_lens) {
-  StateVector start(state_count, impossible);
+StateVector initial(bool previous_lens, const Rates& rates) {
+  StateVector start(static_cast<std::size_t>(rates.states()), impossible);
   // A recording may start before the lens comes or with it in place.
   // With a previous lens it is there from the start, or nearly.
   const double there = previous_lens ? 0.98 : 0.5;
@@ -173,7 +188,7 @@ StateVector initial(bool previous_lens) {
 // What the state in which a recording ends costs.
 float at_the_end(int state, const AxisModelOptions& options) {
   if (!options.previous_lens) return 0.0F;
-  const bool previous = state != gap_state && state / axis_count < 2;
+  const bool previous = state < gap_state && state / axis_count < 2;
   return log_of(previous ? options.ends_with_previous : 1.0 - options.ends_with_previous);
 }
 
@@ -192,29 +207,34 @@ AxisPath most_probable_path(std::span<const AxisEvidence> previous,
   const Rates rates = rates_from(options);
   constexpr float against_the_known = -1e4F;
   const int first_state = options.previous_lens ? 0 : 2 * axis_count;
-  std::vector<std::vector<std::int16_t>> from(steps, std::vector<std::int16_t>(state_count, -1));
-  StateVector score = initial(options.previous_lens);
-  for (int state = 0; state < state_count; ++state) {
+  const int states = rates.states();
+  std::vector<std::vector<std::int16_t>> from(
+      steps, std::vector<std::int16_t>(static_cast<std::size_t>(states), -1));
+  StateVector score = initial(options.previous_lens, rates);
+  for (int state = 0; state < states; ++state) {
     score[static_cast<std::size_t>(state)] += evidence_of(state, rates, previous[0], current[0]);
   }
-  StateVector next(state_count, impossible);
+  StateVector next(static_cast<std::size_t>(states), impossible);
   for (std::size_t step = 1; step < steps; ++step) {
-    for (int state = first_state; state < state_count; ++state) {
+    for (int state = first_state; state < states; ++state) {
       MaxPlus sink;
       offer_predecessors(state, score, rates, options.previous_lens, sink);
       next[static_cast<std::size_t>(state)] =
           sink.best + evidence_of(state, rates, previous[step], current[step]);
       from[step][static_cast<std::size_t>(state)] = static_cast<std::int16_t>(sink.from);
     }
-    if (!lens_sure.empty() && lens_sure[step] != 0) next[gap_state] += against_the_known;
+    if (!lens_sure.empty() && lens_sure[step] != 0) {
+      for (int state = gap_state; state < states; ++state)
+        next[static_cast<std::size_t>(state)] += against_the_known;
+    }
     std::swap(score, next);
   }
-  for (int state = 0; state < state_count; ++state)
+  for (int state = 0; state < states; ++state)
     score[static_cast<std::size_t>(state)] += at_the_end(state, options);
   int state = static_cast<int>(std::max_element(score.begin(), score.end()) - score.begin());
   path.log_prior = static_cast<double>(score[static_cast<std::size_t>(state)]);
   for (std::size_t step = steps; step-- > 0;) {
-    if (state != gap_state) {
+    if (state < gap_state) {
       path.phase[step] = state / axis_count < 2 ? Phase::Previous : Phase::New;
       path.axis_deg[step] = state % axis_count;
       path.moving[step] = (state / axis_count) % 2 == 1;
@@ -237,6 +257,10 @@ void step_back(const StateVector& after, const Rates& rates, bool previous_lens,
     enter = log_sum(enter, after[static_cast<std::size_t>(state)] + rates.enter);
   }
   out[gap_state] = log_sum(after[gap_state] + rates.stay_gap, enter);
+  for (int state = gap_state + 1; state < rates.states(); ++state) {
+    const int next = state + 1 < rates.states() ? state + 1 : gap_state;
+    out[static_cast<std::size_t>(state)] = after[static_cast<std::size_t>(next)];
+  }
   for (int state = previous_lens ? 0 : 2 * axis_count; state < gap_state; ++state) {
     const int block = state / axis_count;
     const int axis = state % axis_count;
@@ -254,7 +278,9 @@ void step_back(const StateVector& after, const Rates& rates, bool previous_lens,
     }
     const float leave =
         block >= 2 ? rates.leave - 6.0F : rates.leave + (previous_lens ? 3.0F : 0.0F);
-    out[static_cast<std::size_t>(state)] = log_sum(sum, after[gap_state] + leave);
+    const int gone = block >= 2 ? gap_state : rates.after_previous();
+    out[static_cast<std::size_t>(state)] =
+        log_sum(sum, after[static_cast<std::size_t>(gone)] + leave);
   }
 }
 
@@ -307,10 +333,12 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
   if (steps == 0) return out;
   const Rates rates = rates_from(options);
   const int first_state = options.previous_lens ? 0 : 2 * axis_count;
-  std::vector<StateVector> forward(steps, StateVector(state_count, impossible));
-  forward[0] = initial(options.previous_lens);
+  const int states = rates.states();
+  const StateVector none(static_cast<std::size_t>(states), impossible);
+  std::vector<StateVector> forward(steps, none);
+  forward[0] = initial(options.previous_lens, rates);
   for (std::size_t step = 0; step < steps; ++step) {
-    for (int state = first_state; state < state_count; ++state) {
+    for (int state = first_state; state < states; ++state) {
       if (step > 0) {
         LogSum sink;
         offer_predecessors(state, forward[step - 1], rates, options.previous_lens, sink);
@@ -320,13 +348,13 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
           evidence_of(state, rates, previous[step], current[step]);
     }
   }
-  StateVector backward(state_count, 0.0F);
-  for (int state = 0; state < state_count; ++state)
+  StateVector backward(static_cast<std::size_t>(states), 0.0F);
+  for (int state = 0; state < states; ++state)
     backward[static_cast<std::size_t>(state)] = at_the_end(state, options);
-  StateVector weighted(state_count, impossible);
+  StateVector weighted = none;
   for (std::size_t step = steps; step-- > 0;) {
     if (step + 1 < steps) {
-      for (int state = 0; state < state_count; ++state) {
+      for (int state = 0; state < states; ++state) {
         weighted[static_cast<std::size_t>(state)] =
             backward[static_cast<std::size_t>(state)] +
             evidence_of(state, rates, previous[step + 1], current[step + 1]);
@@ -334,7 +362,7 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
       step_back(weighted, rates, options.previous_lens, backward);
     }
     float highest = impossible;
-    for (int state = first_state; state < state_count; ++state) {
+    for (int state = first_state; state < states; ++state) {
       const auto index = static_cast<std::size_t>(state);
       highest = std::max(highest, forward[step][index] + backward[index]);
     }
@@ -343,11 +371,11 @@ AxisPosterior posterior_about(const AxisPath& path, std::span<const AxisEvidence
     double near = 0.0;
     double moving = 0.0;
     const int own_block = path.phase[step] == Phase::Previous ? 0 : 2;
-    for (int state = first_state; state < state_count; ++state) {
+    for (int state = first_state; state < states; ++state) {
       const auto index = static_cast<std::size_t>(state);
       const double weight = std::exp(forward[step][index] + backward[index] - highest);
       all += weight;
-      if (state == gap_state) continue;
+      if (state >= gap_state) continue;
       lens += weight;
       if ((state / axis_count) % 2 == 1) moving += weight;
       const bool same_lens = state / axis_count == own_block || state / axis_count == own_block + 1;
