@@ -50,6 +50,7 @@ std::vector<float> log_mixture_weights(double sigma_deg, double wide_sigma_deg, 
     sum += (k == 0 ? 1.0 : 2.0) * weight[static_cast<std::size_t>(k)];
   }
   std::vector<float> out;
+  out.reserve(weight.size());
   for (const double w : weight) {
     out.push_back(static_cast<float>(std::max(-60.0, std::log(std::max(w / sum, 1e-26)))));
   }
@@ -179,8 +180,8 @@ StateVector initial(bool previous_lens, const Rates& rates) {
   const double there = previous_lens ? 0.98 : 0.5;
   const float in_view = log_of(there / axis_count);
   const int first = previous_lens ? 0 : 2 * axis_count;
-  for (int axis = 0; axis < axis_count; ++axis)
-    start[static_cast<std::size_t>(first + axis)] = in_view;
+  for (int state = first; state < first + axis_count; ++state)
+    start[static_cast<std::size_t>(state)] = in_view;
   start[gap_state] = log_of(1.0 - there);
   return start;
 }
@@ -272,7 +273,8 @@ void step_back(const StateVector& after, const Rates& rates, bool previous_lens,
     float sum = after[static_cast<std::size_t>(other)] + (moving ? rates.stop : rates.start);
     for (int turn = -static_cast<int>(spread.size()) + 1; turn < static_cast<int>(spread.size());
          ++turn) {
-      sum = log_sum(sum, after[static_cast<std::size_t>(own_base + wrap(axis + turn))] +
+      const int next = own_base + wrap(axis + turn);
+      sum = log_sum(sum, after[static_cast<std::size_t>(next)] +
                              (moving ? rates.stay_moving : rates.stay_rest) +
                              spread[static_cast<std::size_t>(std::abs(turn))]);
     }
