@@ -9,6 +9,9 @@
 
 namespace rhumb::analyze {
 
+// Of the path being right (posterior.near_path): below it no axis is given and no rest relied on.
+inline constexpr double least_probability = 0.6;
+
 struct FrameReading {
   timeline::AxisPath path;            // a step a frame
   timeline::AxisPosterior posterior;  // about it

@@ -246,7 +246,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     out.centre = track.centre[k];
     out.seen_rad = out.axis_rad;
     // Where the path is doubted, so is that the lens rests.
-    out.rests = resting[k] && track.trust[k] > 0.6;
+    out.rests = resting[k] && track.trust[k] > least_probability;
     out.given = smoothing || readings[k].given;
   }
   find_settled(track, coarse, time_s, report);

@@ -39,7 +39,8 @@ struct AxisModelOptions {
   double start_rate_hz = 0.25;  // how often a resting lens is moved
   double enter_rate_hz = 0.05;  // how often a lens comes into view
   double leave_rate_hz = 0.01;  // how often it goes: a new lens stays
-  // Of the time between two lenses: one is drawn out, another brought. Common practice, no source.
+  // The least time between two lenses: one is drawn out, another brought. Common practice, no
+  // source.
   double least_gap_s = 1.0;
   double moving_speed_deg_s = 40;  // standard deviation of a moving lens's turning speed, as a rule
   double jerk_speed_deg_s = 200;   // and in one step of four, when a hook jerks it on

@@ -26,9 +26,7 @@ LensState column(bool previous_believed, bool current_believed, float near_path)
   const Tie tie;
   const RowInputs inputs{
       pass, &atlas, 0.0, 0.0, coarse, fine, chamber, tie, previous_believed, current_believed, {}};
-  const auto rows = make_rows(inputs);
-  CHECK_FALSE(rows.front().axis);
-  return rows.front().lens;
+  return make_rows(inputs).front().lens;
 }
 
 }  // namespace

@@ -62,3 +62,17 @@ TEST_CASE("Without a witness the axis stays as it is seen", "[analyze]") {
   take_off_refraction({}, stay.time_s, stay.fine);
   for (const FineAxis& axis : stay.fine.frames) CHECK(axis.axis_rad == axis.seen_rad);
 }
+
+TEST_CASE("What is left of refraction counts less at rest, where it was taken off", "[analyze]") {
+  Stay stay = wandering();
+  stay.fine.frames[30].rests = false;
+  const ChamberReading chamber = chamber_until_3s();
+  const auto share = [&](const ChamberReading& witness, std::size_t frame) {
+    return left_refraction_se(witness, stay.fine, stay.time_s, frame) /
+           refraction_se(witness, stay.fine, stay.time_s, frame);
+  };
+  CHECK(share(chamber, 31) < 0.95);
+  CHECK(share(chamber, 31) > 0.5);
+  CHECK(share(chamber, 30) == Approx(1.0));
+  CHECK(share({}, 31) == Approx(1.0));
+}

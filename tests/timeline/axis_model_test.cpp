@@ -25,6 +25,16 @@ AxisEvidence nothing() {
   return evidence;
 }
 
+// Evidence for both lenses, some steps at a time.
+struct Exchange {
+  std::vector<AxisEvidence> previous;
+  std::vector<AxisEvidence> current;
+  void add(int steps, const AxisEvidence& old_lens, const AxisEvidence& new_lens) {
+    previous.insert(previous.end(), static_cast<std::size_t>(steps), old_lens);
+    current.insert(current.end(), static_cast<std::size_t>(steps), new_lens);
+  }
+};
+
 }  // namespace
 
 TEST_CASE(
@@ -57,20 +67,13 @@ TEST_CASE("without evidence there is no lens, and nothing is a number out of now
 }
 
 TEST_CASE("an exchange is a previous lens, a gap and a new lens") {
-  std::vector<AxisEvidence> previous;
-  std::vector<AxisEvidence> current;
-  const auto add = [&](const AxisEvidence& old_lens, const AxisEvidence& new_lens, int steps) {
-    for (int k = 0; k < steps; ++k) {
-      previous.push_back(old_lens);
-      current.push_back(new_lens);
-    }
-  };
-  add(marks_at(20), nothing(), 50);
-  add(nothing(), nothing(), 50);
-  add(nothing(), marks_at(45), 50);
+  Exchange seen;
+  seen.add(50, marks_at(20), nothing());
+  seen.add(50, nothing(), nothing());
+  seen.add(50, nothing(), marks_at(45));
   AxisModelOptions options;
   options.previous_lens = true;
-  const AxisPath path = most_probable_path(previous, current, options);
+  const AxisPath path = most_probable_path(seen.previous, seen.current, options);
   CHECK(path.phase[25] == Phase::Previous);
   CHECK(path.axis_deg[25] == 20);
   CHECK(path.phase[75] == Phase::None);
@@ -113,46 +116,40 @@ TEST_CASE(
 TEST_CASE("the last turns of a previous lens are not taken for a new one that comes at once") {
   // What turns from 0 to 30 degrees looks more like the new lens's marks than like its own; it
   // goes, and two seconds later the new lens comes.
-  std::vector<AxisEvidence> previous;
-  std::vector<AxisEvidence> current;
-  const auto add = [&](int steps, const AxisEvidence& old_marks, const AxisEvidence& new_marks) {
-    previous.insert(previous.end(), static_cast<std::size_t>(steps), old_marks);
-    current.insert(current.end(), static_cast<std::size_t>(steps), new_marks);
-  };
-  add(60, marks_at(0), nothing());
-  add(3, nothing(), nothing());
-  add(20, marks_at(30, 2.0F), marks_at(30, 3.0F));
-  add(50, nothing(), nothing());
-  add(60, nothing(), marks_at(120));
+  Exchange seen;
+  seen.add(60, marks_at(0), nothing());
+  seen.add(3, nothing(), nothing());
+  seen.add(20, marks_at(30, 2.0F), marks_at(30, 3.0F));
+  seen.add(50, nothing(), nothing());
+  seen.add(60, nothing(), marks_at(120));
   AxisModelOptions options;
   options.step_s = 0.04;
   options.previous_lens = true;
-  const AxisPath path = most_probable_path(previous, current, options);
+  const AxisPath path = most_probable_path(seen.previous, seen.current, options);
   CHECK(path.phase[75] == Phase::Previous);
   CHECK(path.axis_deg[75] == 30);
   CHECK(path.phase[110] == Phase::None);
   CHECK(path.phase[180] == Phase::New);
-  const AxisPosterior posterior = posterior_about(path, previous, current, options);
+  const AxisPosterior posterior = posterior_about(path, seen.previous, seen.current, options);
   CHECK(posterior.near_path[75] > 0.9F);
   CHECK(posterior.lens[110] < 0.1F);
 
   options.least_gap_s = 0.0;
-  CHECK(most_probable_path(previous, current, options).phase[75] == Phase::New);
+  CHECK(most_probable_path(seen.previous, seen.current, options).phase[75] == Phase::New);
 }
 
 TEST_CASE("a gap between two lenses lasts its least time in path and posterior") {
-  std::vector<AxisEvidence> previous(50, marks_at(10));
-  std::vector<AxisEvidence> current(50, nothing());
-  previous.insert(previous.end(), 80, nothing());
-  current.insert(current.end(), 80, marks_at(100));
+  Exchange seen;
+  seen.add(50, marks_at(10), nothing());
+  seen.add(80, nothing(), marks_at(100));
   AxisModelOptions options;
   options.step_s = 0.04;
   options.previous_lens = true;
-  const AxisPath path = most_probable_path(previous, current, options);
+  const AxisPath path = most_probable_path(seen.previous, seen.current, options);
   const auto none = std::count(path.phase.begin(), path.phase.end(), Phase::None);
   CHECK(none >= 25);
   CHECK(none <= 27);
-  const AxisPosterior posterior = posterior_about(path, previous, current, options);
+  const AxisPosterior posterior = posterior_about(path, seen.previous, seen.current, options);
   // Wherever it lies: the expected number of steps without a lens.
   double expected = 0.0;
   for (const float lens : posterior.lens) expected += 1.0 - static_cast<double>(lens);
