@@ -16,8 +16,8 @@ using outcome::LensState;
 using outcome::TimelineRow;
 using timeline::Phase;
 
-constexpr double z95 = 1.959963985;        // two-sided 95 % point of the normal distribution
-constexpr double widest_half_rad = 0.07;   // an axis vaguer than 4 degrees is not given
+constexpr double z95 = 1.959963985;       // two-sided 95 % point of the normal distribution
+constexpr double widest_half_rad = 0.07;  // an axis vaguer than 4 degrees is not given
 // Standard deviation of how fast a lens may turn unseen, in a frame without a reading of its own
 // between readings that don't agree: 20 degrees a second.
 constexpr double unseen_turn_rad_s = 0.35;
