@@ -233,12 +233,14 @@ void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& p
   reading.path = timeline::most_probable_path(evidence[0], evidence[1], model);
   reading.log_ratio = reading.path.log_ratio;
   reading.lead = leads(reading.path, as_seen[0], as_seen[1]);
-  std::vector<char> looked_at;
-  for (const Window& window : reading.windows) looked_at.push_back(window.searched ? 1 : 0);
-  for (std::size_t lens = 0; lens < 2; ++lens)
+  for (std::size_t lens = 0; lens < 2; ++lens) {
+    std::vector<const lens::AxisScores*> scores(reading.windows.size(), nullptr);
+    for (std::size_t k = 0; k < scores.size(); ++k)
+      if (reading.windows[k].searched) scores[k] = &acquired.scores[k][lens];
     reading.changes[lens] =
         is_seen_to_change(reading.path, lens == 0 ? Phase::Previous : Phase::New, reading.lead,
-                          as_seen[lens], looked_at);
+                          as_seen[lens], scores);
+  }
   reading.previous = acquired.signature[0];
   reading.current = acquired.signature[1];
   place_centres(reading, acquired);

@@ -35,20 +35,63 @@ struct Stretch {
   float evidence = 0.0F;  // sum
 };
 
-// Whether, in the steps given, much less speaks for the stretch's axis than in the stretch.
-bool absent(const Stretch& stretch, std::size_t from, std::size_t to,
-            std::span<const timeline::AxisEvidence> evidence, std::span<const char> looked_at) {
-  constexpr int fewest = 2;
-  constexpr float most_left = 0.3F;
-  float sum = 0.0F;
+// Scores of both ends at an axis and next to it. Ends swap where axes pass 180 degrees.
+std::array<float, 2> ends_near(const lens::AxisScores& scores, int axis_deg) {
+  constexpr int n = lens::axis_count;
+  std::array<float, 2> best{std::numeric_limits<float>::lowest(),
+                            std::numeric_limits<float>::lowest()};
+  for (int beside = -same_axis_deg; beside <= same_axis_deg; ++beside) {
+    const bool swapped = axis_deg + beside < 0 || axis_deg + beside >= n;
+    const auto axis = static_cast<std::size_t>((axis_deg + beside + n) % n);
+    best[swapped ? 1 : 0] = std::max(best[swapped ? 1 : 0], scores.end_a[axis]);
+    best[swapped ? 0 : 1] = std::max(best[swapped ? 0 : 1], scores.end_b[axis]);
+  }
+  return best;
+}
+
+struct MeanEnds {
+  std::array<float, 2> sum{};
   int count = 0;
-  for (std::size_t k = from; k < to; ++k) {
-    if (!looked_at[k]) continue;
-    sum += best_near(evidence[k], stretch.axis_deg);
+
+  void add(const lens::AxisScores& scores, int axis_deg) {
+    const auto ends = ends_near(scores, axis_deg);
+    for (std::size_t end = 0; end < ends.size(); ++end) sum[end] += ends[end];
     ++count;
   }
+  float of(std::size_t end) const { return sum[end] / static_cast<float>(std::max(1, count)); }
+};
+
+// Whether, in the steps given, much less speaks for the stretch's axis than in the stretch, and
+// for either end of it: a bubble that lay there all the time makes a lens with any other that
+// comes.
+bool absent(const Stretch& stretch, std::size_t from, std::size_t to,
+            const timeline::AxisPath& path, std::span<const timeline::AxisEvidence> evidence,
+            std::span<const lens::AxisScores* const> scores) {
+  constexpr int fewest = 2;
+  constexpr float most_left = 0.3F;
+  constexpr float most_of_end_left = 0.6F;
+  float sum = 0.0F;
+  int count = 0;
+  MeanEnds without;
+  for (std::size_t k = from; k < to; ++k) {
+    if (scores[k] == nullptr) continue;
+    sum += best_near(evidence[k], stretch.axis_deg);
+    ++count;
+    // Where another lens lies there, its marks show.
+    if (path.axis_deg[k] >= 0 &&
+        timeline::degrees_apart(path.axis_deg[k], stretch.axis_deg) < another_axis_deg)
+      continue;
+    without.add(*scores[k], stretch.axis_deg);
+  }
   const float usual = stretch.evidence / static_cast<float>(stretch.to - stretch.from);
-  return count >= fewest && sum <= most_left * usual * static_cast<float>(count);
+  if (count < fewest || sum > most_left * usual * static_cast<float>(count)) return false;
+  if (without.count < fewest) return true;
+  MeanEnds with;
+  for (std::size_t k = stretch.from; k < stretch.to; ++k)
+    if (scores[k] != nullptr) with.add(*scores[k], stretch.axis_deg);
+  for (std::size_t end = 0; end < 2; ++end)
+    if (without.of(end) > most_of_end_left * with.of(end)) return false;
+  return true;
 }
 
 }  // namespace
@@ -56,7 +99,7 @@ bool absent(const Stretch& stretch, std::size_t from, std::size_t to,
 bool is_seen_to_change(const timeline::AxisPath& path, timeline::Phase phase,
                        std::span<const float> lead,
                        std::span<const timeline::AxisEvidence> evidence,
-                       std::span<const char> looked_at) {
+                       std::span<const lens::AxisScores* const> scores) {
   constexpr int least_turn_deg = 4;
   constexpr float least_evidence = 8.0F;  // as of one window with both ends clear
   constexpr float least_lead = 2.0F;
@@ -79,8 +122,8 @@ bool is_seen_to_change(const timeline::AxisPath& path, timeline::Phase phase,
   const auto last = std::find_if(path.phase.rbegin(), path.phase.rend(), is_this);
   const auto before = static_cast<std::size_t>(first - path.phase.begin());
   const auto after = path.phase.size() - static_cast<std::size_t>(last - path.phase.rbegin());
-  return absent(supported.front(), 0, before, evidence, looked_at) ||
-         absent(supported.back(), after, path.phase.size(), evidence, looked_at);
+  return absent(supported.front(), 0, before, path, evidence, scores) ||
+         absent(supported.back(), after, path.phase.size(), path, evidence, scores);
 }
 
 std::vector<float> leads(const timeline::AxisPath& path,

@@ -5,6 +5,7 @@
 #include <span>
 #include <vector>
 
+#include "lens/axis_search.h"
 #include "timeline/axis_model.h"
 
 namespace rhumb::analyze {
@@ -20,11 +21,12 @@ std::vector<float> leads(const timeline::AxisPath& path,
 
 // Whether a lens is seen to do what nothing fixed to the eye does: it lies at two axes 4 degrees
 // and more apart, each well supported, or there are two steps and more before it comes, or after it
-// has gone, in which little speaks for the axis next to them. `lead` as leads() gives it;
-// `evidence` of this lens and whether the step was looked at, an entry a step.
+// has gone, in which little speaks for the axis next to them, and neither end's mark shows by
+// itself. `lead` as leads() gives it; `evidence` of this lens and the scores that it comes from,
+// an entry a step, null where the step was not looked at.
 bool is_seen_to_change(const timeline::AxisPath& path, timeline::Phase phase,
                        std::span<const float> lead,
                        std::span<const timeline::AxisEvidence> evidence,
-                       std::span<const char> looked_at);
+                       std::span<const lens::AxisScores* const> scores);
 
 }  // namespace rhumb::analyze

@@ -57,6 +57,8 @@ struct LimbusInAtlas {
   double semi_minor = 1.0;
   double angle_rad = 0.0;
   double arc_share = 0.0;  // share of the circumference whose edge supports it
+  // Covariance of the centre, in squared limbal radii; that of a limbus seen all round unless said.
+  Eigen::Matrix2d centre_cov = Eigen::Matrix2d::Identity() * (0.006 * 0.006);
 };
 
 struct EyeAtlas {

@@ -27,6 +27,9 @@ struct LimbusOptions {
       0.25;  // of the circumference that must show the step; lids and tools hide the rest
   double most_flattening =
       0.20;  // 1 - minor/major: anatomy up to 0.12, tilt of 20 degrees another 0.06
+  // Centre of the pupil in the picture's pixels where it is known: it holds the limbus's centre
+  // where little of the limbus shows. find_limbus looks for it itself.
+  std::optional<Eigen::Vector2d> pupil_px;
 };
 
 // What was seen on the way, for those who judge a picture that gave nothing.

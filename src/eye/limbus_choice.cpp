@@ -47,6 +47,16 @@ double worth(const Fit& fit) {
          std::clamp(brightening(fit) / 0.04, 0.25, 1.0);
 }
 
+const Fit* pupil_of(const Fit& limbus, const std::vector<Fit>& fits) {
+  constexpr double most_of_it = 0.7;  // of a ring's circumference
+  const Fit* best = nullptr;
+  for (const Fit& fit : fits) {
+    if (fit.ellipse.arc_share < most_of_it || !nested(limbus, fit)) continue;
+    if (!best || worth(fit) > worth(*best)) best = &fit;
+  }
+  return best;
+}
+
 const Fit* choose(const std::vector<Fit>& fits, double least_arc) {
   const Fit* best = nullptr;
   for (const Fit& fit : fits)

@@ -15,4 +15,7 @@ double worth(const Fit& fit);
 // shows `least_arc` of its circumference; else a pointer into `fits`.
 const Fit* choose(const std::vector<Fit>& fits, double least_arc);
 
+// The pupil or another clear ring inside `limbus`, all round of which is seen; null without one.
+const Fit* pupil_of(const Fit& limbus, const std::vector<Fit>& fits);
+
 }  // namespace rhumb::eye::limbus_fit

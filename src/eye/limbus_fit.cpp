@@ -76,7 +76,14 @@ struct Shape {
 
 constexpr double tolerance = 0.02;  // of the radius: edges nearer than this agree with the ellipse
 
-Shape fit_shape(const std::vector<Edge>& edges, double window) {
+// Edges err together, by a vessel's redness or a lid's shadow: by this share of the radius, alike
+// over thirty degrees.
+constexpr double common_error = 0.015;
+constexpr double edges_alike = 8;
+
+// `shift`: the expected shift of the centre against `near`, in radii, with `shift_sd`.
+Shape fit_shape(const std::vector<Edge>& edges, double window, const Eigen::Vector2d& shift,
+                double shift_sd) {
   Shape out;
   out.scatter = window / 2;
   const double prior = 0.05;  // spread of elongation departures that a round may correct
@@ -98,6 +105,10 @@ Shape fit_shape(const std::vector<Edge>& edges, double window) {
     }
     const double ridge = out.scatter * out.scatter / (prior * prior);
     for (int k = 1; k < 5; ++k) normal(k, k) += ridge;
+    const double hold = edges_alike * common_error * common_error / (shift_sd * shift_sd);
+    normal(1, 1) += hold;
+    normal(2, 2) += hold;
+    right.segment<2>(1) += hold * shift;
     normal(0, 0) += 1e-9;
     out.value = normal.ldlt().solve(right);
     out.scatter = std::clamp(mad_to_sd * median_of(residual), 0.004, window / 2);
@@ -157,7 +168,8 @@ double middle_of_plain(const Steps& steps, int column) {
 }  // namespace
 
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
-              double half_width, bool linear, double chroma_trust) {
+              double half_width, bool linear, double chroma_trust,
+              const std::optional<ExpectedCentre>& expected) {
   constexpr int sectors = 96;
   Fit out;
   const double step = std::clamp(1.0 / near.mean_radius_px(), 0.008, 0.02);
@@ -174,7 +186,11 @@ Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double windo
   for (std::size_t k = 1; k < 3; ++k) weighed.scatter[k] /= std::max(chroma_trust, 1e-3);
   const std::vector<Edge> edges = edges_of(steps, polar, weighed, window);
   if (edges.size() < sectors / 4) return out;
-  const Shape shape = fit_shape(edges, window);
+  const Shape shape =
+      expected
+          ? fit_shape(edges, window, (expected->centre - near.centre_px) / near.mean_radius_px(),
+                      expected->sd)
+          : fit_shape(edges, window, Eigen::Vector2d::Zero(), 1e3);
   out.ellipse = moved(near, shape);
   out.ellipse.arc_share = shape.support / sectors;
   out.visible_share = static_cast<double>(ring.sectors) / sectors;

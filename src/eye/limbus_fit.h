@@ -3,6 +3,7 @@
 #pragma once
 
 #include <array>
+#include <optional>
 
 #include "eye/limbus_rays.h"
 
@@ -21,10 +22,17 @@ struct Fit {
   std::array<double, 2> colour_outside{};
 };
 
+// Where a ring's centre is expected, in the small picture's pixels.
+struct ExpectedCentre {
+  Eigen::Vector2d centre = Eigen::Vector2d::Zero();
+  double sd = 1.0;  // of either component, in radii of the ring
+};
+
 // One round: unwraps about `near`, looks for the step within `window` (log radius) and fits the
 // ellipse.
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
-              double half_width, bool linear, double chroma_trust);
+              double half_width, bool linear, double chroma_trust,
+              const std::optional<ExpectedCentre>& expected = std::nullopt);
 
 // Where luma's step lies in the mean over all sectors, as log radius against the ellipse; 0 where
 // there is no clear one within `window`. Iris texture and vessels, which shift the edge of single

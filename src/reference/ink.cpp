@@ -32,9 +32,6 @@ constexpr double plain_evidence = 40.0;
 constexpr double clear_strength = 4.0;
 // Where clear marks say that it lies, within two deviations, a fainter one will do.
 constexpr double fair_strength = 3.0;
-// Uncertainty of the limbus centre of the atlas, of either component, in limbal radii: it turns a
-// lone mark.
-constexpr double centre_sd = 0.006;
 constexpr double ink_middle = 1.08;
 // Dye runs, dries in patches and is pressed unevenly: its middle lies beside the line that was
 // drawn by about this (0.02 mm at the limbus). Set on recordings made for tuning, ours and others'.
@@ -182,26 +179,39 @@ FoundMark measure(const Profile& profile, double first_rad, double reach_rad) {
   return mark;
 }
 
+// Which way an error of the limbus's centre turns a mark, in radians a limbal radius.
+Eigen::Vector2d tangent_at(double atlas_rad) {
+  return Eigen::Vector2d(-std::sin(atlas_rad), std::cos(atlas_rad)) / ink_middle;
+}
+
+double centre_turns(const Eigen::Matrix2d& centre_cov, double atlas_rad) {
+  const Eigen::Vector2d tangent = tangent_at(atlas_rad);
+  return std::sqrt(tangent.dot(centre_cov * tangent));
+}
+
 // The zero meridian as the mean of the found marks, after the limbus centre's error has been
 // weighed: marks are put radially to the eye's centre, so three or more marks tell something about
 // it. Gaussian posterior of the centre with independent placing errors, the zero itself free. False
 // when no mark is clear.
-bool settle_zero(InkFinding& finding, double turn, const InkOptions& options) {
-  Eigen::Matrix3d h = Eigen::Vector3d(0.0, 1.0, 1.0).asDiagonal();
-  h /= centre_sd * centre_sd;
+bool settle_zero(InkFinding& finding, double turn, const eye::LimbusInAtlas& limbus,
+                 const InkOptions& options) {
+  const Eigen::Matrix2d& centre_cov = limbus.centre_cov;
+  Eigen::Matrix3d h = Eigen::Matrix3d::Zero();
+  h.bottomRightCorner<2, 2>() = centre_cov.inverse();
   Eigen::Vector3d g = Eigen::Vector3d::Zero();
+  g.tail<2>() = h.bottomRightCorner<2, 2>() * limbus.centre;
   Eigen::Vector2d tangents = Eigen::Vector2d::Zero();
   double sum = 0.0, count = 0.0, variance = 0.0;
   for (const FoundMark& mark : finding.marks) {
     if (!mark.found) continue;
-    const Eigen::Vector3d a(1.0, -std::sin(mark.atlas_rad) / ink_middle,
-                            std::cos(mark.atlas_rad) / ink_middle);
+    const Eigen::Vector2d tangent = tangent_at(mark.atlas_rad);
+    const Eigen::Vector3d a(1.0, tangent.x(), tangent.y());
     const double off = wrap_rotation(mark.atlas_rad - mark.stated_rad - turn);
     const double weight =
         1.0 / (options.placing_sd_rad * options.placing_sd_rad + mark.se_rad * mark.se_rad);
     h += weight * a * a.transpose();
     g += weight * a * off;
-    tangents += a.tail<2>();
+    tangents += tangent;
     sum += off;
     variance += mark.se_rad * mark.se_rad;
     count += 1.0;
@@ -215,26 +225,30 @@ bool settle_zero(InkFinding& finding, double turn, const InkOptions& options) {
   tangents /= count;
   finding.found = true;
   finding.zero_rad = wrap_rotation(-(turn + sum / count - tangents.dot(centre)));
-  finding.se_rad = std::sqrt(variance / (count * count) +
+  // The mean of all stated marks is what was meant; those that aren't seen were placed with an
+  // error of their own.
+  const double unseen = options.placing_sd_rad * options.placing_sd_rad *
+                        (1.0 / count - 1.0 / static_cast<double>(finding.marks.size()));
+  finding.se_rad = std::sqrt(variance / (count * count) + unseen +
                              tangents.dot(posterior.bottomRightCorner<2, 2>() * tangents));
   for (FoundMark& mark : finding.marks) {
     if (!mark.found) continue;
-    const Eigen::Vector2d tangent =
-        Eigen::Vector2d(-std::sin(mark.atlas_rad), std::cos(mark.atlas_rad)) / ink_middle;
-    mark.residual_rad =
-        wrap_rotation(mark.atlas_rad + finding.zero_rad - mark.stated_rad - tangent.dot(centre));
+    mark.residual_rad = wrap_rotation(mark.atlas_rad + finding.zero_rad - mark.stated_rad -
+                                      tangent_at(mark.atlas_rad).dot(centre));
     if (count < 2.0) continue;
     // Against the mean of the others; three deviations of placing, measuring and centring.
     const double off = mark.residual_rad * count / (count - 1.0);
-    const double sd = std::sqrt(count / (count - 1.0)) *
-                      std::hypot(options.placing_sd_rad, std::hypot(mark.se_rad, centre_sd));
+    const double sd =
+        std::sqrt(count / (count - 1.0)) *
+        std::hypot(options.placing_sd_rad, mark.se_rad, centre_turns(centre_cov, mark.atlas_rad));
     mark.disagrees = std::abs(off) > 3.0 * sd;
   }
   return true;
 }
 
 // Marks that are faint by themselves, but lie where the clear ones say.
-void accept_faint(std::vector<FoundMark>& marks, const InkOptions& options) {
+void accept_faint(std::vector<FoundMark>& marks, const Eigen::Matrix2d& centre_cov,
+                  const InkOptions& options) {
   double sum = 0.0, count = 0.0;
   for (const FoundMark& mark : marks) {
     if (!mark.found) continue;
@@ -245,8 +259,9 @@ void accept_faint(std::vector<FoundMark>& marks, const InkOptions& options) {
   for (FoundMark& mark : marks) {
     const double off = wrap_rotation(mark.atlas_rad - mark.stated_rad - sum / count);
     // Two marks differ by both placing errors, both readings and the limbus centre's error.
-    const double sd = std::numbers::sqrt2 *
-                      std::hypot(options.placing_sd_rad, centre_sd / ink_middle, mark.se_rad);
+    const double sd =
+        std::numbers::sqrt2 *
+        std::hypot(options.placing_sd_rad, centre_turns(centre_cov, mark.atlas_rad), mark.se_rad);
     if (mark.strength >= fair_strength && std::abs(off) < 2.0 * sd) mark.found = true;
   }
 }
@@ -261,13 +276,18 @@ InkFinding find_ink(const eye::EyeAtlas& atlas, std::span<const double> meridian
     return finding;
   }
   const Profile profile = bluish_excess(atlas);
+  const Eigen::Matrix2d& centre_cov = atlas.limbus.centre_cov;
+  const auto place_of = [&](double expected_rad, double placing_sd) {
+    return best_place(profile, expected_rad,
+                      std::hypot(placing_sd, centre_turns(centre_cov, expected_rad)));
+  };
   const double step = 2.0 * pi / static_cast<double>(profile.filtered.size());
   double best = -1e18, turn = 0.0;
   for (double t = -3.0 * options.prior_rotation_sd_rad; t <= 3.0 * options.prior_rotation_sd_rad;
        t += step) {
     double score = -0.5 * t * t / (options.prior_rotation_sd_rad * options.prior_rotation_sd_rad);
     for (const double m : meridians_rad) {
-      score += best_place(profile, m + t, options.placing_sd_rad).score;
+      score += place_of(m + t, options.placing_sd_rad).score;
     }
     if (score > best) {
       best = score;
@@ -275,15 +295,15 @@ InkFinding find_ink(const eye::EyeAtlas& atlas, std::span<const double> meridian
     }
   }
   for (const double m : meridians_rad) {
-    const Place place = best_place(profile, m + turn, options.placing_sd_rad);
+    const Place place = place_of(m + turn, options.placing_sd_rad);
     finding.marks.push_back(measure(profile, place.rad, rad_from_deg(2.0)));
     finding.marks.back().stated_rad = wrap_meridian(m);
   }
-  accept_faint(finding.marks, options);
-  if (!settle_zero(finding, turn, options)) return finding;
+  accept_faint(finding.marks, centre_cov, options);
+  if (!settle_zero(finding, turn, atlas.limbus, options)) return finding;
   if (target_axis_rad) {
     for (const double m : {*target_axis_rad, *target_axis_rad + pi}) {
-      const Place place = best_place(profile, m - finding.zero_rad, 2.0 * options.placing_sd_rad);
+      const Place place = place_of(m - finding.zero_rad, 2.0 * options.placing_sd_rad);
       FoundMark mark = measure(profile, place.rad, rad_from_deg(2.0));
       mark.stated_rad = wrap_meridian(m);
       mark.residual_rad = wrap_rotation(mark.atlas_rad + finding.zero_rad - m);

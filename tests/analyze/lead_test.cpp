@@ -68,12 +68,19 @@ namespace {
 struct History {
   AxisPath path;
   std::vector<AxisEvidence> evidence;
+  std::vector<lens::AxisScores> scores;
   std::vector<char> looked_at = std::vector<char>(12, 1);
 
   explicit History(const std::vector<int>& axis_deg, float at_40 = 0.0F) {
     for (const int axis : axis_deg) {
       AxisEvidence one;
       one.log_ratio[40] = at_40;
+      lens::AxisScores ends;
+      if (axis >= 0) {
+        ends.end_a[static_cast<std::size_t>(axis)] = 12.0F;
+        ends.end_b[static_cast<std::size_t>(axis)] = 10.0F;
+      }
+      scores.push_back(ends);
       if (axis >= 0) one.log_ratio[static_cast<std::size_t>(axis)] = 9.0F;
       path.phase.push_back(axis >= 0 ? Phase::New : Phase::None);
       path.axis_deg.push_back(axis);
@@ -83,7 +90,10 @@ struct History {
   }
   bool changes() const {
     const std::vector<AxisEvidence> none(evidence.size());
-    return is_seen_to_change(path, Phase::New, leads(path, none, evidence), evidence, looked_at);
+    std::vector<const lens::AxisScores*> seen;
+    for (std::size_t k = 0; k < scores.size(); ++k)
+      seen.push_back(looked_at[k] != 0 ? &scores[k] : nullptr);
+    return is_seen_to_change(path, Phase::New, leads(path, none, evidence), evidence, seen);
   }
 };
 
@@ -107,6 +117,21 @@ TEST_CASE("what is there before the lens is said to come does not come") {
   History unseen(axes);
   unseen.looked_at[0] = unseen.looked_at[1] = 0;
   CHECK_FALSE(unseen.changes());
+}
+
+TEST_CASE("an end that shows before the lens comes is not the lens's") {
+  const int no = -1;
+  for (const int axis : {40, 0, 179}) {
+    History bubble({no, no, no, axis, axis, axis, axis, axis, axis, axis, axis, axis});
+    CHECK(bubble.changes());
+    for (std::size_t k = 0; k < 3; ++k)
+      bubble.scores[k].end_b[static_cast<std::size_t>(axis)] = 8.0F;
+    CHECK_FALSE(bubble.changes());
+  }
+  // Next to 179 degrees the other way round lies 0: there end A is what was end B.
+  History across({no, no, no, 179, 179, 179, 179, 179, 179, 179, 179, 179});
+  for (std::size_t k = 0; k < 3; ++k) across.scores[k].end_a[0] = 8.0F;
+  CHECK_FALSE(across.changes());
 }
 
 TEST_CASE("an axis that hardly anything speaks for is no turn") {
