@@ -65,7 +65,6 @@ class Builder {
                    std::size_t i, const AlignOptions& align) const;
   std::size_t used() const;
   RingPlanes average_planes() const;
-  void settle_centre();
   EyeAtlas finish(const RingTemplate& ring) const;
 
   const AtlasOptions& options_;
@@ -176,20 +175,6 @@ RingPlanes Builder::average_planes() const {
   return planes;
 }
 
-// The limbus is looked for near where the atlas has it. Where only a part of it shows, what single
-// pictures gave can lie a tenth of the radius beside it: several steps then.
-void Builder::settle_centre() {
-  constexpr int most_steps = 5;
-  constexpr double near_enough = 0.01;  // limbal radii
-  for (int step = 0; step < most_steps; ++step) {
-    const LimbusInAtlas limbus = find_ring_limbus(average_planes(), shapes_[0]);
-    centre_on(samples_, limbus);
-    if (limbus.centre.norm() < near_enough &&
-        std::abs(0.5 * (limbus.semi_major + limbus.semi_minor) - 1.0) < near_enough)
-      return;
-  }
-}
-
 EyeAtlas Builder::finish(const RingTemplate& ring) const {
   EyeAtlas atlas;
   const RingShape& shape = ring.level[0].shape;
@@ -229,7 +214,7 @@ std::optional<EyeAtlas> Builder::build(AtlasReport& report) {
     const TiltEstimate step = settle_gauge(samples_, upright_, round > 0);
     if (round > 0) tilt = step;
     if (round + 1 == options_.rounds) {
-      settle_centre();
+      centre_on(samples_, find_ring_limbus(average_planes(), shapes_[0]));
     }
     ring = average_template(samples_, shapes_, upright_);
     register_all(ring, round > 0 ? AlignOptions{}.shear_sd : young_shear_sd, false);
