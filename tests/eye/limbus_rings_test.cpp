@@ -107,3 +107,29 @@ TEST_CASE("a limbus of which a part lies outside the picture is not given up for
   cut.limbus_px = 310.0;
   check_limbus(cut, 0.04);
 }
+
+TEST_CASE("the pupil holds the limbus's centre where half of it shows, and hardly where all does") {
+  // How far a pupil 0.14 of the radius beside the centre draws it, in shares of the radius.
+  const auto drawn = [](const Rings& rings) {
+    const Planes planes = draw(rings);
+    eye::LimbusEllipse near;
+    near.centre_px = {rings.centre.x, rings.centre.y};
+    near.semi_major_px = near.semi_minor_px = rings.limbus_px;
+    eye::LimbusOptions options;
+    const auto free = eye::refine_limbus(planes.luma, planes.cb, planes.cr, near, options);
+    options.pupil_px = near.centre_px - Eigen::Vector2d(0.1, 0.1) * rings.limbus_px;
+    const auto held = eye::refine_limbus(planes.luma, planes.cb, planes.cr, near, options);
+    REQUIRE(free);
+    REQUIRE(held);
+    return (held->centre_px - free->centre_px).norm() / rings.limbus_px;
+  };
+  Rings half;
+  half.centre = {180.0, 160.0};
+  half.rhexis_px = 150.0;
+  half.pupil_px = 204.0;
+  half.limbus_px = 286.0;
+  Rings whole = half;
+  whole.centre = {640.0, 360.0};
+  CHECK(drawn(half) > 0.01);
+  CHECK(drawn(whole) < 0.005);
+}

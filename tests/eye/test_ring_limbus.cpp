@@ -96,6 +96,23 @@ TEST_CASE("what lies outside the picture says nothing of the limbus") {
   check_found(cut);
 }
 
+TEST_CASE("the centre's uncertainty is that of the arc that is seen") {
+  const auto sd = [](const eye::LimbusInAtlas& found, int axis) {
+    return std::sqrt(found.centre_cov(axis, axis));
+  };
+  // Twelve independent edges of 0.015: sqrt(2 / 12) of it, closed form of a full circle.
+  const eye::LimbusInAtlas whole = find_in({});
+  CHECK(sd(whole, 0) == Approx(0.0061).epsilon(0.25));
+  CHECK(sd(whole, 1) == Approx(0.0061).epsilon(0.25));
+  // Without its lower half a circle's height trades with its size, its side does not.
+  Painted half;
+  half.out_from = 0.1;
+  const eye::LimbusInAtlas cut = find_in(half);
+  CHECK(sd(cut, 1) > 0.03);
+  CHECK(sd(cut, 0) < 0.5 * sd(cut, 1));
+  CHECK((cut.centre - half.centre).norm() < 2.0 * sd(cut, 1));
+}
+
 TEST_CASE("a ring of which next to nothing was seen has no limbus") {
   Painted dark;
   dark.out_from = -2.0;

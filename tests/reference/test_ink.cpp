@@ -73,6 +73,42 @@ TEST_CASE("two opposite marks do not depend on the limbus centre") {
   CHECK(ink.se_rad / rad < 0.17);
 }
 
+TEST_CASE("two opposite marks stand against a limbus whose centre is hardly known") {
+  const std::vector<double> two = {0.0, 180.0 * rad};
+  eye::EyeAtlas ring = ring_with({{351.0, 4.0}, {170.6, 4.0}}, 2);
+  ring.limbus.centre_cov = Eigen::Matrix2d::Identity() * (0.05 * 0.05);
+  const auto ink = reference::find_ink(ring, two);
+  REQUIRE(ink.found);
+  CHECK(ink.marks[1].found);
+  CHECK(ink.zero_rad / rad == Approx(9.2).margin(0.1));
+  CHECK(ink.se_rad / rad < 0.17);
+}
+
+TEST_CASE("one mark of two carries the other's placing and the limbus centre's error") {
+  const std::vector<double> two = {0.0, 180.0 * rad};
+  eye::EyeAtlas ring = ring_with({{7.0, 5.0}}, 2);
+  const auto ink = reference::find_ink(ring, two);
+  REQUIRE(ink.found);
+  CHECK_FALSE(ink.marks[1].found);
+  // Closed form: dye 0.2, placing 0.69 / sqrt(2), centre 0.006 / 1.08 limbal radii.
+  CHECK(ink.se_rad / rad ==
+        Approx(std::sqrt(0.2 * 0.2 + 0.486 * 0.486 + 0.318 * 0.318)).margin(0.05));
+  // The mark lies on the x axis of the atlas: only the centre's error across it turns it.
+  ring.limbus.centre_cov << 0.05 * 0.05, 0.0, 0.0, 0.006 * 0.006;
+  CHECK(reference::find_ink(ring, two).se_rad / rad < 0.8);
+  ring.limbus.centre_cov << 0.006 * 0.006, 0.0, 0.0, 0.05 * 0.05;
+  CHECK(reference::find_ink(ring, two).se_rad / rad > 2.5);
+}
+
+TEST_CASE("a mark is counted about the limbus's centre, wherever the atlas has its own") {
+  const std::vector<double> two = {0.0, 180.0 * rad};
+  eye::EyeAtlas ring = ring_with({{7.0, 5.0}}, 2);
+  const double about_atlas = reference::find_ink(ring, two).zero_rad;
+  ring.limbus.centre = {0.0, 0.02};
+  // 0.02 / 1.08 cos 7 degrees: 1.05 degrees.
+  CHECK((reference::find_ink(ring, two).zero_rad - about_atlas) / rad == Approx(1.05).margin(0.02));
+}
+
 TEST_CASE("a mark that disagrees is named") {
   const auto ink = reference::find_ink(ring_with({{3.0, 5.0}, {93.0, 5.0}, {189.5, 5.0}}, 3), three,
                                        std::nullopt, {0.14, 0.02});
