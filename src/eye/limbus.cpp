@@ -12,12 +12,18 @@ namespace rhumb::eye {
 namespace {
 
 using limbus_fit::choose;
+using limbus_fit::ExpectedCentre;
 using limbus_fit::Fit;
 using limbus_fit::SmallPicture;
 using limbus_fit::worth;
 
 constexpr double ring_width =
     0.08;  // log radius averaged on each side: the limbus is 5 to 12 % wide
+
+// Between the centres of pupil and limbus, in limbal radii: half a millimetre of 5.85 is as much as
+// is seen at all, 0.3 usual; a tilt of five degrees shifts the pupil by 0.25 more. Common practice,
+// no source.
+constexpr double pupil_sd = 0.06;
 
 void check(const cv::Mat& luma, const cv::Mat& cb, const cv::Mat& cr) {
   if (luma.type() != CV_8UC1 || luma.cols < 32 || luma.rows < 32)
@@ -139,13 +145,13 @@ std::vector<double> ring_radii(const SmallPicture& small, const Eigen::Vector2d&
 }
 
 Fit fit_candidate(const SmallPicture& small, const Eigen::Vector2d& centre, double radius,
-                  double chroma_trust) {
+                  double chroma_trust, const std::optional<ExpectedCentre>& expected) {
   LimbusEllipse near;
   near.centre_px = centre;
   near.semi_major_px = near.semi_minor_px = radius;
   Fit fit;
   for (const double window : {0.16, 0.12, 0.08, 0.08}) {
-    fit = limbus_fit::fit_round(small, near, window, ring_width, false, chroma_trust);
+    fit = limbus_fit::fit_round(small, near, window, ring_width, false, chroma_trust, expected);
     if (!fit.good) return fit;
     if (fit.ellipse.arc_share < 0.1 || fit.contrast < 0.5) return {};
     near = fit.ellipse;
@@ -197,10 +203,7 @@ std::optional<LimbusEllipse> refine_limbus(const cv::Mat& luma, const cv::Mat& c
   }
   LimbusEllipse now = in_small(small, near);
   Fit fit;
-  // Half a millimetre of 5.85 between both centres, as much as is seen at all (nested() above); 0.3
-  // is usual: common practice, no source. A tilt of five degrees shifts the pupil by 0.25 more.
-  constexpr double pupil_sd = 0.06;
-  std::optional<limbus_fit::ExpectedCentre> expected;
+  std::optional<ExpectedCentre> expected;
   if (options.pupil_px) expected = {small.to_small(*options.pupil_px), pupil_sd};
   // Colour settles what belongs to the ring; where its middle lies is then left to luma, since the
   // sclera's colour goes on changing outside of the limbus.
@@ -245,17 +248,21 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
   cv::resize(small.pixels, tiny, cv::Size(small.pixels.cols / 2, small.pixels.rows / 2), 0, 0,
              cv::INTER_AREA);
   std::vector<Fit> fits;
-  const auto try_centre = [&](const Eigen::Vector2d& centre) {
+  // `pupil`: its radius, for rings that are meant to lie about one.
+  const auto try_centre = [&](const Eigen::Vector2d& centre, std::optional<double> pupil = {}) {
     for (const double radius : ring_radii(small, centre, least, most)) {
       const bool known = std::any_of(fits.begin(), fits.end(), [&](const Fit& f) {
         return f.ellipse.arc_share > 0.5 && (f.ellipse.centre_px - centre).norm() < 0.08 * radius &&
                std::abs(f.ellipse.mean_radius_px() / radius - 1) < 0.07;
       });
       if (known) continue;
-      Fit fit = fit_candidate(small, centre, radius, 1.0);
-      // Where a soft limbus begins, colour may change before brightness does: once more by luma.
-      if (fit.good && fit.luma_step < 0.0) {
-        const Fit by_luma = fit_candidate(small, centre, radius, 0.1);
+      std::optional<ExpectedCentre> expected;
+      if (pupil && radius > 1.1 * *pupil) expected = {centre, pupil_sd};
+      Fit fit = fit_candidate(small, centre, radius, 1.0, expected);
+      // Where a soft limbus begins, colour may change before brightness does, and redness of the
+      // sclera begin beyond it: once more by luma.
+      if (fit.good && (fit.luma_step < 0.0 || fit.plain_step <= -0.05)) {
+        const Fit by_luma = fit_candidate(small, centre, radius, 0.1, expected);
         if (by_luma.good && by_luma.luma_step > 0.0) fit = by_luma;
       }
       // Far darker outside, shading and all: the rim of the field or of a bright pupil.
@@ -264,10 +271,12 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
   };
   for (const Vote& vote : vote_centres(tiny, least / 2, most / 2))
     try_centre({2 * vote.centre.x + 0.5, 2 * vote.centre.y + 0.5});
-  // Once more about the best ring's own centre: a vote is some pixels off.
+  // Once more about the best ring's own centre: a vote is some pixels off. If that is the pupil,
+  // the limbus lies about it.
   const auto best = std::max_element(
       fits.begin(), fits.end(), [](const Fit& a, const Fit& b) { return worth(a) < worth(b); });
-  if (best != fits.end()) try_centre(Eigen::Vector2d(best->ellipse.centre_px));
+  if (best != fits.end())
+    try_centre(Eigen::Vector2d(best->ellipse.centre_px), best->ellipse.mean_radius_px());
   std::stable_sort(fits.begin(), fits.end(),
                    [](const Fit& a, const Fit& b) { return worth(a) > worth(b); });
   if (report) {

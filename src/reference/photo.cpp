@@ -1,5 +1,6 @@
 #include "reference/photo.h"
 
+#include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
@@ -49,6 +50,14 @@ eye::RingView atlas_view(const eye::EyeAtlas& atlas) {
   return view;
 }
 
+namespace {
+
+constexpr int all_sectors = 24;
+// A map that leaves more of the ring out may be caught beside its place: another limbus is tried.
+constexpr int settled_sectors = 18;
+
+}  // namespace
+
 eye::RingMatch match_photo(const eye::RingView& view, const Photo& photo,
                            const eye::RingMatchOptions& options, eye::LimbusEllipse* limbus) {
   eye::RingMatch best;
@@ -57,11 +66,11 @@ eye::RingMatch match_photo(const eye::RingView& view, const Photo& photo,
   for (const eye::LimbusEllipse& ring : eye::likely_limbi(photo.luma, photo.cb, photo.cr, {}, 3)) {
     const eye::RingMatch match =
         eye::match_rings(view, eye::ring_view(photo.luma, photo.cb, photo.cr, ring), options);
-    if (match.evidence > best.evidence) {
+    if (match.evidence > best.evidence && (match.accepted || !best.accepted)) {
       best = match;
       if (limbus) *limbus = ring;
     }
-    if (best.accepted) break;
+    if (best.accepted && best.sectors_agreeing >= settled_sectors) break;
   }
   return best;
 }
@@ -79,7 +88,9 @@ PhotoFinding find_photo(const eye::EyeAtlas& atlas, const Photo& photo, double h
   }
   out.found = true;
   out.zero_rad = angle::wrap_rotation(match.rotation_rad + horizontal_rad);
-  out.se_rad = std::hypot(match.rotation_se_rad, options.level_sd_rad);
+  // Sectors that don't agree are a part of the ring that the map does not explain.
+  out.se_rad = std::hypot(match.rotation_se_rad * all_sectors / std::max(1, match.sectors_agreeing),
+                          options.level_sd_rad);
   return out;
 }
 
