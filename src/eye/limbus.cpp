@@ -136,8 +136,8 @@ std::vector<double> ring_radii(const SmallPicture& small, const Eigen::Vector2d&
   std::vector<double> out;
   for (int i = 1; i + 1 < polar.columns; ++i) {
     const double here = score[static_cast<std::size_t>(i)];
-    if (here < 0.5 || here < score[static_cast<std::size_t>(i - 1)] ||
-        here <= score[static_cast<std::size_t>(i + 1)])
+    if (here < 0.5 || here < score[static_cast<std::size_t>(i) - 1] ||
+        here <= score[static_cast<std::size_t>(i) + 1])
       continue;
     out.push_back(std::exp(polar.log_from + i * step));
   }
