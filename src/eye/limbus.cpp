@@ -248,6 +248,8 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
   cv::resize(small.pixels, tiny, cv::Size(small.pixels.cols / 2, small.pixels.rows / 2), 0, 0,
              cv::INTER_AREA);
   std::vector<Fit> fits;
+  // Far darker outside, shading and all: the rim of the field or of a bright pupil.
+  constexpr double darker_outside = -0.05;
   // `pupil`: its radius, for rings that are meant to lie about one.
   const auto try_centre = [&](const Eigen::Vector2d& centre, std::optional<double> pupil = {}) {
     for (const double radius : ring_radii(small, centre, least, most)) {
@@ -261,12 +263,12 @@ std::optional<LimbusEllipse> find_limbus(const cv::Mat& luma, const cv::Mat& cb,
       Fit fit = fit_candidate(small, centre, radius, 1.0, expected);
       // Where a soft limbus begins, colour may change before brightness does, and redness of the
       // sclera begin beyond it: once more by luma.
-      if (fit.good && (fit.luma_step < 0.0 || fit.plain_step <= -0.05)) {
+      if (fit.good && (fit.luma_step < 0.0 || fit.plain_step <= darker_outside)) {
         const Fit by_luma = fit_candidate(small, centre, radius, 0.1, expected);
         if (by_luma.good && by_luma.luma_step > 0.0) fit = by_luma;
       }
-      // Far darker outside, shading and all: the rim of the field or of a bright pupil.
-      if (plausible(fit, options, least, most) && fit.plain_step > -0.05) fits.push_back(fit);
+      if (plausible(fit, options, least, most) && fit.plain_step > darker_outside)
+        fits.push_back(fit);
     }
   };
   for (const Vote& vote : vote_centres(tiny, least / 2, most / 2))

@@ -76,10 +76,7 @@ struct Shape {
 
 constexpr double tolerance = 0.02;  // of the radius: edges nearer than this agree with the ellipse
 
-// Edges err together, by a vessel's redness or a lid's shadow: by this share of the radius, alike
-// over thirty degrees.
-constexpr double common_error = 0.015;
-constexpr double edges_alike = 8;
+constexpr int sectors = 96;  // that a ring is looked at in
 
 // `shift`: the expected shift of the centre against `near`, in radii, with `shift_sd`.
 Shape fit_shape(const std::vector<Edge>& edges, double window, const Eigen::Vector2d& shift,
@@ -105,7 +102,8 @@ Shape fit_shape(const std::vector<Edge>& edges, double window, const Eigen::Vect
     }
     const double ridge = out.scatter * out.scatter / (prior * prior);
     for (int k = 1; k < 5; ++k) normal(k, k) += ridge;
-    const double hold = edges_alike * common_error * common_error / (shift_sd * shift_sd);
+    const double hold =
+        sectors / independent_edges * common_edge_error * common_edge_error / (shift_sd * shift_sd);
     normal(1, 1) += hold;
     normal(2, 2) += hold;
     right.segment<2>(1) += hold * shift;
@@ -170,7 +168,6 @@ double middle_of_plain(const Steps& steps, int column) {
 Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double window,
               double half_width, bool linear, double chroma_trust,
               const std::optional<ExpectedCentre>& expected) {
-  constexpr int sectors = 96;
   Fit out;
   const double step = std::clamp(1.0 / near.mean_radius_px(), 0.008, 0.02);
   const int half = std::max(2, static_cast<int>(std::lround(half_width / step)));
@@ -206,7 +203,6 @@ Fit fit_round(const SmallPicture& small, const LimbusEllipse& near, double windo
 
 double middle_of_ring(const SmallPicture& small, const LimbusEllipse& ellipse, double window,
                       double half_width) {
-  constexpr int sectors = 96;
   constexpr double least_step = 0.02;  // relative brightness; less is no limbus to lean on
   const double step = std::clamp(1.0 / ellipse.mean_radius_px(), 0.008, 0.02);
   const int half = std::max(2, static_cast<int>(std::lround(half_width / step)));

@@ -32,10 +32,7 @@ struct Usual {
   Vector5 sd = (Vector5() << 0.06, 0.06, 0.06, 0.02, 0.02).finished();
 };
 
-// An edge errs with the vessels and the light beside it, alike over thirty degrees, by this share
-// of the radius.
-constexpr double edge_sd = 0.015;
-constexpr double independent = 12.0 / ring_directions;
+constexpr double independent = independent_edges / ring_directions;  // of one direction
 
 // Where a direction has its step, given the curve to within `spread`.
 struct Say {
@@ -126,16 +123,17 @@ double size_of(const Curve& curve, const std::vector<RingDirection>& all,
 
 // What the directions that show the limbus tell of its centre: 0.006 is left all round. Where a
 // part lies outside the picture or under a lid, an ellipse's form and size trade with its place:
-// half a circumference leaves 0.05. There the form is taken for unknown, since other edges pass for
-// the limbus beyond the picture's rim.
+// half a circumference leaves 0.03 to 0.06. The form is taken for unknown, since other edges pass
+// for the limbus beyond the picture's rim.
 Eigen::Matrix2d centre_covariance(const Curve& curve, const std::vector<RingDirection>& all,
                                   const std::vector<double>& places) {
   const Vector5 unknown = (Vector5() << 0.1, 0.1, 0.1, 0.06, 0.06).finished();
   Matrix5 h = unknown.cwiseAbs2().cwiseInverse().asDiagonal();
   for (const RingDirection& direction : all) {
     const Vector5 a = harmonics(direction.meridian_rad);
-    const Say say = say_of(direction, a.dot(curve.x), places, edge_sd);
-    h += independent * say.share / (edge_sd * edge_sd + say.variance) * a * a.transpose();
+    const Say say = say_of(direction, a.dot(curve.x), places, common_edge_error);
+    h += independent * say.share / (common_edge_error * common_edge_error + say.variance) * a *
+         a.transpose();
   }
   const Matrix5 covariance = h.inverse();
   return covariance.block<2, 2>(1, 1);

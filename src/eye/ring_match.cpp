@@ -106,7 +106,7 @@ struct Refined {
 void judge(Refined& out, double model_sd) {
   double evidence = 0;
   int textured = 0, agreeing = 0;
-  std::vector<char> sector(ring_patches::sectors, 0);
+  std::vector<double> sector(ring_patches::sectors, 0.0);
   for (const Patch& patch : out.verified) {
     if (!patch.textured) continue;
     ++textured;
@@ -116,16 +116,18 @@ void judge(Refined& out, double model_sd) {
     const double chance =
         std::clamp(pi * 9 * std::sqrt(cov.determinant()) / patch.window_area, 0.01, 0.95);
     constexpr double same_eye = 0.5;
-    if (d2 < 9) {
-      ++agreeing;
-      sector[static_cast<std::size_t>(patch.sector)] = 1;
-      evidence += std::log(std::max(same_eye, chance) / chance);
-    } else {
-      evidence += std::log((1 - same_eye) / (1 - std::min(same_eye, chance)));
-    }
+    const bool agrees = d2 < 9;
+    const double odds = agrees ? std::log(std::max(same_eye, chance) / chance)
+                               : std::log((1 - same_eye) / (1 - std::min(same_eye, chance)));
+    agreeing += agrees ? 1 : 0;
+    evidence += odds;
+    sector[static_cast<std::size_t>(patch.sector)] += odds;
   }
   out.share = textured > 0 ? static_cast<double>(agreeing) / textured : 0.0;
-  out.sectors = static_cast<int>(std::count(sector.begin(), sector.end(), 1));
+  // One patch of four lands where it should by chance: a sector agrees where its patches together
+  // are three times as likely with one eye.
+  out.sectors = static_cast<int>(std::count_if(sector.begin(), sector.end(),
+                                               [](double odds) { return odds > std::log(3.0); }));
   // The best of some hundred rotations was taken, and eight parameters were fitted.
   out.evidence = evidence - std::log(300.0);
 }

@@ -21,6 +21,8 @@
 
 namespace rhumb::eye {
 
+inline constexpr int ring_match_sectors = 24;  // independent ones, all round
+
 struct RingMatchOptions {
   double least_evidence = 30.0;   // natural logarithm of the odds for one eye; see docs/followup.md
   double turn_limit_rad = 3.2;    // rotations looked for on both sides of zero; 3.2 is all
@@ -58,8 +60,9 @@ struct RingMatch {
   Eigen::Vector2d parallax = Eigen::Vector2d::Zero();  // see EyePose
   double shear_se = 0.0;        // standard error of the map's departure from a similarity
   double share_agreeing = 0.0;  // of the patches with texture in both pictures
-  int sectors_agreeing = 0;     // of 24: independent sectors that hold an agreeing patch
-  double evidence = 0.0;        // natural logarithm of the odds that this is one eye
+  int sectors_agreeing =
+      0;                  // of ring_match_sectors: those whose patches together speak for one eye
+  double evidence = 0.0;  // natural logarithm of the odds that this is one eye
 };
 
 RingMatch match_rings(const RingView& first, const RingView& second,

@@ -6,18 +6,16 @@
 #include <opencv2/core.hpp>
 #include <vector>
 
-namespace rhumb::eye {
-struct RingView;
-}
+#include "eye/ring_match.h"
 
 namespace rhumb::eye::ring_patches {
 
-inline constexpr int columns = 1440;         // a quarter of a degree each
-inline constexpr double cell = 0.004363323;  // limbal radii a row, and radians a column
-inline constexpr double inner = 0.74;        // limbal radii of the first row
-inline constexpr int rows = 192;             // up to 1.58 limbal radii
-inline constexpr int sectors = 24;           // of 60 columns
-inline constexpr int bands = 4;              // of 48 rows
+inline constexpr int columns = 1440;                // a quarter of a degree each
+inline constexpr double cell = 0.004363323;         // limbal radii a row, and radians a column
+inline constexpr double inner = 0.74;               // limbal radii of the first row
+inline constexpr int rows = 192;                    // up to 1.58 limbal radii
+inline constexpr int sectors = ring_match_sectors;  // of 60 columns
+inline constexpr int bands = 4;                     // of 48 rows
 
 // Second picture's place, in limbal radii: offset + linear * (p + parallax * depth(|p|)).
 struct Map {

@@ -9,6 +9,13 @@
 
 namespace rhumb::reference {
 
+namespace {
+
+// A map that leaves more of the ring out may be caught beside its place: another limbus is tried.
+constexpr int settled_sectors = 18;
+
+}  // namespace
+
 eye::RingView atlas_view(const eye::EyeAtlas& atlas) {
   constexpr double radius = 300.0;
   eye::RingView view;
@@ -50,14 +57,6 @@ eye::RingView atlas_view(const eye::EyeAtlas& atlas) {
   return view;
 }
 
-namespace {
-
-constexpr int all_sectors = 24;
-// A map that leaves more of the ring out may be caught beside its place: another limbus is tried.
-constexpr int settled_sectors = 18;
-
-}  // namespace
-
 eye::RingMatch match_photo(const eye::RingView& view, const Photo& photo,
                            const eye::RingMatchOptions& options, eye::LimbusEllipse* limbus) {
   eye::RingMatch best;
@@ -89,8 +88,9 @@ PhotoFinding find_photo(const eye::EyeAtlas& atlas, const Photo& photo, double h
   out.found = true;
   out.zero_rad = angle::wrap_rotation(match.rotation_rad + horizontal_rad);
   // Sectors that don't agree are a part of the ring that the map does not explain.
-  out.se_rad = std::hypot(match.rotation_se_rad * all_sectors / std::max(1, match.sectors_agreeing),
-                          options.level_sd_rad);
+  out.se_rad = std::hypot(
+      match.rotation_se_rad * eye::ring_match_sectors / std::max(1, match.sectors_agreeing),
+      options.level_sd_rad);
   return out;
 }
 

@@ -24,7 +24,7 @@ struct PhotoOptions {
 struct PhotoFinding {
   bool found = false;
   double zero_rad = 0.0;
-  double se_rad = 0.0;
+  double se_rad = 0.0;          // grows with the sectors that don't agree
   double agreeing_share = 0.0;  // of the patches of the ring with texture
   int agreeing_sectors = 0;     // of 24
   double evidence = 0.0;        // natural logarithm of the odds for one eye
@@ -39,7 +39,8 @@ PhotoFinding find_photo(const eye::EyeAtlas& atlas, const Photo& photo, double h
 // pixels.
 eye::RingView atlas_view(const eye::EyeAtlas& atlas);
 
-// Matches a photograph to a view, trying in turn the rings that may be the photograph's limbus.
+// Matches a photograph to a view, trying in turn the rings that may be the photograph's limbus
+// until one agrees in three quarters of the sectors; else gives the best of them.
 // Gives the limbus that matched (or the likeliest) in `limbus`.
 eye::RingMatch match_photo(const eye::RingView& view, const Photo& photo,
                            const eye::RingMatchOptions& options,
