@@ -258,8 +258,12 @@ MarkAngles mark_angles(const MarkTemplate& a, const MarkTemplate& other,
   const BestShift start = best_shift(a, other);
   // Where the marks are light at one end and dark at the other, they agree with the sign turned.
   MarkTemplate b = other;
-  if (overlap(a, b, start.down, start.right).product[luma_channel] < 0.0)
-    b.value[luma_channel] = -b.value[luma_channel];
+  if (overlap(a, b, start.down, start.right).product[luma_channel] < 0.0) {
+    // Assigned in place it would be written into what `other` shares.
+    cv::Mat1f turned;
+    other.value[luma_channel].convertTo(turned, CV_32F, -1.0);
+    b.value[luma_channel] = turned;
+  }
   const Peak difference = highest(Rows(a, b, start.down, false), start.right, 1);
   // Mirrored, the marks of both ends meet where the shift is the sum of their columns.
   const Peak sum = highest(Rows(a, b, start.down, true), 0, reach_of(geometry));
