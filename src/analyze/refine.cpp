@@ -172,6 +172,15 @@ void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& l
   }
 }
 
+double steady_share(const Track& track, const std::vector<FineAxis>& frames) {
+  constexpr double steady_rad = 0.01;
+  const auto steady = std::count_if(track.frame.begin(), track.frame.end(), [&](std::size_t frame) {
+    const FineAxis& fine = frames[frame];
+    return fine.own.given && std::abs(fine.own.value_rad - fine.seen_rad) < steady_rad;
+  });
+  return static_cast<double>(steady) / static_cast<double>(track.frame.size());
+}
+
 FineReport refine_lens(const Source& source, std::span<const double> time_s,
                        const FrameReading& coarse, Phase phase, bool smoothing, int threads,
                        std::vector<FineAxis>& frames) {
@@ -215,6 +224,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   report.both_ends = offsets.of_both;
   report.distance = levers.mean();
   report.likeness = lens::likeness(form.a, form.b);
+  report.common_marks = lens::common_marks(form.a, form.b);
   const auto all = all_of(track);
   const bool weaker_a = lens::power(form.a) < lens::power(form.b);
   auto ends = measure(source, track, form, all, threads);
@@ -249,6 +259,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     out.rests = resting[k] && track.trust[k] > least_probability;
     out.given = smoothing || readings[k].given;
   }
+  report.steady_share = steady_share(track, frames);
   find_settled(track, coarse, time_s, report);
   return report;
 }

@@ -38,11 +38,13 @@ struct FineReport {
   // pupil.
   std::size_t settled_until = 0;
   std::size_t settled_from = static_cast<std::size_t>(-1);
-  double distance = 0.45;    // of the marks from the lens centre, limbal radii
-  double scatter = 1.0;      // observed frame-to-frame scatter over the predicted one
-  double likeness = 1.0;     // of the two ends' marks, -1 to 1
-  double slow_excess = 1.0;  // observed scatter of 0.4 s means over the predicted one
-  int frames = 0;            // that the template rests on
+  double distance = 0.45;     // of the marks from the lens centre, limbal radii
+  double scatter = 1.0;       // observed frame-to-frame scatter over the predicted one
+  double likeness = 1.0;      // of the two ends' marks, -1 to 1
+  double common_marks = 0.0;  // likeness and symmetry of both (lens::common_marks)
+  double steady_share = 0.0;  // of the frames: own reading within half a degree of the axis as seen
+  double slow_excess = 1.0;   // observed scatter of 0.4 s means over the predicted one
+  int frames = 0;             // that the template rests on
 };
 
 struct FineReading {

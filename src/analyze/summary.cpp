@@ -13,87 +13,6 @@ namespace {
 using angle::deg_from_rad;
 using outcome::Interval;
 using outcome::LensState;
-using timeline::Phase;
-
-// Marks count as marks when the windows that show both ends add up to more than clutter ever did,
-// and single frames were read against what was learned. See docs/method.md for what clutter
-// reaches.
-constexpr double least_log_ratio = 25.0;
-// Of each of two lenses: one that is soon taken out shows in two or three windows.
-constexpr double least_log_ratio_of_one = 12.0;
-constexpr int least_windows = 2;
-constexpr int least_readings = 8;
-// Mean log likelihood ratio of a frame with the lens. Clear marks reach 3 to 4, the faintest that
-// were read right 2.5; clutter that was taken for marks in recordings without readable ones
-// reached 1.6, marks hardly seen and read a degree off 1.9. Set on the practice and hard
-// recordings: see docs/accuracy.md.
-constexpr double least_mean_log_ratio = 2.1;
-// Marks lighter than the glow are rare, and reflexes that look like them are not.
-constexpr double least_mean_log_ratio_if_light = 3.0;
-constexpr double least_log_ratio_if_light = 40.0;
-// Of the axis over any other, somewhere in the recording; see docs/method.md for what it rests on.
-constexpr float least_lead = 3.4F;
-// Of lead times squared likeness of the ends, for a lens that is not seen to come, turn or go:
-// crypts and bubbles reached 6.4, marks that are read well 8 to 10.
-constexpr double least_clearness_unmoved = 8.0;
-
-bool believed(const FineReading& fine, const WindowReading& windows, Phase phase) {
-  const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
-  if (!signature || signature->windows < least_windows) return false;
-  int readings = 0;
-  for (const FineAxis& frame : fine.frames)
-    readings += frame.phase == phase && frame.own.given ? 1 : 0;
-  return readings >= least_readings;
-}
-
-double log_ratio_of(const timeline::AxisPath& path, Phase phase) {
-  double sum = 0.0;
-  for (std::size_t k = 0; k < path.phase.size(); ++k)
-    if (path.phase[k] == phase) sum += static_cast<double>(path.evidence[k]);
-  return sum;
-}
-
-// The largest lead of an axis that the lens keeps for two windows or more.
-float best_lead(const WindowReading& windows, Phase phase) {
-  float best = 0.0F;
-  for (std::size_t k = 0; k + 1 < windows.lead.size(); ++k) {
-    if (windows.path.phase[k] == phase && windows.path.phase[k + 1] == phase)
-      best = std::max(best, std::min(windows.lead[k], windows.lead[k + 1]));
-  }
-  return best;
-}
-
-// A lens that comes, turns or goes is told from what is fixed to the eye by that; another one must
-// be clearer than anything that is.
-bool moves_or_is_clear(const WindowReading& windows, Phase phase) {
-  const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
-  if (!signature || windows.changes[phase == Phase::Previous ? 0 : 1]) return true;
-  return static_cast<double>(best_lead(windows, phase)) * std::pow(signature->likeness, 2.0) >=
-         least_clearness_unmoved;
-}
-
-// Whether what was taken for this lens's marks speaks louder than clutter does: in the windows, in
-// the frames, and in the mean frame.
-bool stands_out(const WindowReading& windows, const FrameReading& coarse, Phase phase) {
-  const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
-  const bool light = signature && signature->light;
-  const double least = light ? least_log_ratio_if_light : least_log_ratio_of_one;
-  if (log_ratio_of(windows.path, phase) < least || log_ratio_of(coarse.path, phase) < least)
-    return false;
-  double frames = 0.0;
-  double evidence = 0.0;
-  for (std::size_t k = 0; k < coarse.path.phase.size(); ++k) {
-    if (coarse.path.phase[k] != phase) continue;
-    if (coarse.path.evidence[k] == 0.0F) continue;  // the eye is not in the picture
-    // A lens that moves unseen neither speaks for the marks nor against them.
-    if (coarse.path.moving[k] && coarse.path.evidence[k] <= 0.0F) continue;
-    frames += 1.0;
-    evidence += static_cast<double>(coarse.path.evidence[k]);
-  }
-  if (best_lead(windows, phase) < least_lead) return false;
-  const double least_mean = light ? least_mean_log_ratio_if_light : least_mean_log_ratio;
-  return frames > 0.0 && evidence >= least_mean * frames;
-}
 
 std::string people_axis(double rad) {
   const double rounded = std::round(10.0 * deg_from_rad(angle::wrap_axis(rad))) / 10.0;
@@ -265,21 +184,6 @@ void fill_limitations(outcome::CaseOutcome& outcome) {
 }
 
 }  // namespace
-
-Belief belief_in(const WindowReading& windows, const FrameReading& coarse,
-                 const FineReading& fine) {
-  Belief belief;
-  if (windows.log_ratio < least_log_ratio || coarse.path.log_ratio < least_log_ratio) return belief;
-  // Each lens stands on its own evidence: the one can be clear and the other clutter.
-  const auto speaks = [&](Phase phase) {
-    return stands_out(windows, coarse, phase) && believed(fine, windows, phase);
-  };
-  belief.previous = speaks(Phase::Previous) && moves_or_is_clear(windows, Phase::Previous);
-  const bool current = speaks(Phase::New);
-  belief.current = current && moves_or_is_clear(windows, Phase::New);
-  belief.unmoved = current && !belief.current;
-  return belief;
-}
 
 void summarise(outcome::CaseOutcome& outcome, const RowInputs& inputs,
                const std::string& why_no_eye, const Belief& belief) {

@@ -1,0 +1,79 @@
+// What marks are believed, on evidence made up here.
+#include "analyze/believed_marks.h"
+
+#include <catch2/catch.hpp>
+
+using namespace rhumb;
+using namespace rhumb::analyze;
+using timeline::Phase;
+
+namespace {
+
+struct Marks {
+  double mean_log_ratio = 4.0;  // of a frame
+  float lead = 8.0F;
+  double common_marks = 0.9;
+  double steady_share = 0.9;
+  double likeness = 0.9;
+  bool changes = true;
+};
+
+bool are_believed(const Marks& marks) {
+  constexpr std::size_t windows = 10, frames = 100;
+  WindowReading coarse_windows;
+  coarse_windows.path.phase.assign(windows, Phase::New);
+  coarse_windows.path.evidence.assign(windows, 6.0F);
+  coarse_windows.lead.assign(windows, marks.lead);
+  coarse_windows.log_ratio = 60.0;
+  coarse_windows.changes = {false, marks.changes};
+  MarkSignature signature;
+  signature.windows = 8;
+  signature.likeness = marks.likeness;
+  coarse_windows.current = signature;
+  FrameReading coarse;
+  coarse.path.phase.assign(frames, Phase::New);
+  coarse.path.moving.assign(frames, false);
+  coarse.path.evidence.assign(frames, static_cast<float>(marks.mean_log_ratio));
+  coarse.path.log_ratio = 100.0;
+  FineReading fine;
+  fine.frames.resize(frames);
+  for (FineAxis& frame : fine.frames) {
+    frame.phase = Phase::New;
+    frame.own.given = true;
+  }
+  fine.current.common_marks = marks.common_marks;
+  fine.current.steady_share = marks.steady_share;
+  return belief_in(coarse_windows, coarse, fine).current;
+}
+
+}  // namespace
+
+TEST_CASE("faint marks are believed where their refined ends are alike and steady", "[analyze]") {
+  CHECK(are_believed({}));
+  const Marks faint{1.9, 3.0F, 0.9, 0.9};
+  CHECK(are_believed(faint));
+  Marks unsteady = faint;  // clutter's ends may be alike, but are found now here, now there
+  unsteady.steady_share = 0.4;
+  CHECK_FALSE(are_believed(unsteady));
+  Marks unlike = faint;
+  unlike.common_marks = 0.5;
+  CHECK_FALSE(are_believed(unlike));
+  Marks fainter = faint;  // no witness makes up for marks that single frames don't show
+  fainter.mean_log_ratio = 1.5;
+  CHECK_FALSE(are_believed(fainter));
+}
+
+TEST_CASE("clear marks need no witness: one end may be hidden throughout", "[analyze]") {
+  Marks one_end;
+  one_end.common_marks = 0.2;
+  CHECK(are_believed(one_end));
+  one_end.mean_log_ratio = 1.9;
+  CHECK_FALSE(are_believed(one_end));
+}
+
+TEST_CASE("what never moves must be clear, whatever its ends look like", "[analyze]") {
+  Marks still{2.5, 5.0F, 0.9, 0.9, 0.9, false};
+  CHECK_FALSE(are_believed(still));
+  still.lead = 10.0F;
+  CHECK(are_believed(still));
+}
