@@ -8,6 +8,7 @@
 #include "analyze/refine_error.h"
 #include "analyze/track.h"
 #include "angle/angle.h"
+#include "lens/mark_line.h"
 #include "lens/mark_pattern.h"
 #include "lens/mark_template.h"
 
@@ -172,6 +173,29 @@ void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& l
   }
 }
 
+// Where one end alone is read its marks' own line says where the centre lies across the axis: moves
+// every centre onto it, the axis with it, and gives the centre's standard error; nothing where the
+// marks have no direction.
+std::optional<double> centre_on_line(Track& track, const PairTemplate& form, bool end_a) {
+  // The line is the recording's mean; what moves the lens in its bag or tilts the eye moves the
+  // centre about it. A blurred mark on uneven ground has its middle beside its line.
+  constexpr double least_se = 0.008;
+  constexpr double most_se = 0.02;
+  constexpr double most_offset = 0.1;  // limbal radii (0.6 mm)
+  const lens::MarkTemplate& mark = end_a ? form.a : form.b;
+  const lens::MarkLine line = lens::line_of(mark, radial_grid, strip_geometry);
+  if (!line.found || line.offset_se > most_se || std::abs(line.offset) > most_offset)
+    return std::nullopt;
+  // Seen from the other side, what lies to the left lies to the right.
+  const double across = end_a ? line.offset : -line.offset;
+  for (std::size_t k = 0; k < track.frame.size(); ++k) {
+    const double axis = track.axis_rad[k];
+    track.centre[k] += across * Eigen::Vector2d(-std::sin(axis), std::cos(axis));
+    track.axis_rad[k] -= line.offset / mark.mean_distance;
+  }
+  return std::hypot(least_se, line.offset_se);
+}
+
 double steady_share(const Track& track, const std::vector<FineAxis>& frames) {
   constexpr double steady_rad = 0.01;
   const auto steady = std::count_if(track.frame.begin(), track.frame.end(), [&](std::size_t frame) {
@@ -220,13 +244,21 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   form = teach(source, track, teaching, weight, threads);
   offsets = offsets_of(form);
   report.template_se_rad = std::hypot(report.template_se_rad, offsets.mean_se_rad);
+  const bool weaker_a = lens::power(form.a) < lens::power(form.b);
+  std::optional<double> line_se;
+  for (int round = 0; round < 2 && !offsets.of_both; ++round) {
+    const auto se = centre_on_line(track, form, !weaker_a);
+    if (!se) break;
+    line_se = se;
+    form = teach(source, track, teaching, weight, threads);
+    offsets = offsets_of(form);
+  }
   levers = {form.a.mean_distance, form.b.mean_distance};
   report.both_ends = offsets.of_both;
   report.distance = levers.mean();
   report.likeness = lens::likeness(form.a, form.b);
   report.common_marks = lens::common_marks(form.a, form.b);
   const auto all = all_of(track);
-  const bool weaker_a = lens::power(form.a) < lens::power(form.b);
   auto ends = measure(source, track, form, all, threads);
   std::vector<Solved> solved(track.frame.size());
   for (const std::size_t k : all) {
@@ -240,7 +272,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
       axis_history(track, solved, report.scatter, path_axis, time_s);
   report.slow_excess = slow_excess(track, readings, time_s);
   const std::vector<double> wandering = wander(track, resting, smoothed, time_s);
-  const std::vector<double> centre_error = centre_errors(track, ends, levers, time_s);
+  const std::vector<double> centre_error = centre_errors(track, ends, levers, line_se, time_s);
   for (const std::size_t k : all) {
     FineAxis& out = frames[track.frame[k]];
     out.phase = phase;

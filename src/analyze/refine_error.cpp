@@ -90,7 +90,8 @@ double slow_excess(const Track& track, std::span<const timeline::Reading> readin
 }
 
 std::vector<double> centre_errors(const Track& track, const std::vector<EndPair>& ends,
-                                  const Levers& levers, std::span<const double> time_s) {
+                                  const Levers& levers, std::optional<double> line_se,
+                                  std::span<const double> time_s) {
   // Limbal radii in a second, 0.07 mm: an instrument over one end pushes the lens as well as
   // turning it. Set on recordings made for development, so that 95 % intervals hold where one end
   // shows.
@@ -110,7 +111,7 @@ std::vector<double> centre_errors(const Track& track, const std::vector<EndPair>
     if (count < 3) continue;
     for (std::size_t j = k; j < to; ++j) known[j] = known[j] || both[j];
   }
-  std::vector<double> error(n, unknown);
+  std::vector<double> error(n, std::min(unknown, line_se.value_or(unknown)));
   constexpr double never_s = -1e9;
   const auto sweep = [&](std::size_t k, double& last_s) {
     const double now = time_s[track.frame[k]];
