@@ -26,6 +26,8 @@ struct Doubted {
       axis.own = {true, rad_from_deg(57.2), rad_from_deg(0.1)};
       fine.frames.push_back(axis);
       coarse.posterior.near_path.push_back(0.01F);
+      coarse.path.phase.push_back(axis.phase);
+      coarse.path.evidence.push_back(3.0F);
       time_s.push_back(k / 30.0);
     }
   }
@@ -71,4 +73,17 @@ TEST_CASE("A path that is believed is left alone") {
   Doubted sure;
   sure.coarse.posterior.near_path[7] = 0.97F;
   CHECK(sure.middle() == Approx(0.97));
+}
+
+TEST_CASE("A path that no frame speaks for is not sure, however steady its readings") {
+  Doubted silent;
+  for (auto& probability : silent.coarse.posterior.near_path) probability = 0.99F;
+  CHECK(silent.middle() == Approx(0.99));
+  for (auto& evidence : silent.coarse.path.evidence) evidence = 0.2F;
+  CHECK(silent.middle() == Approx(0.9));  // the interval is as wide as the path's reach
+  for (std::size_t k = 0; k < 6; ++k) silent.coarse.path.evidence[k] = 3.0F;
+  CHECK(silent.middle() == Approx(0.99));  // a blink in which they don't is no silence
+  for (auto& evidence : silent.coarse.path.evidence) evidence = 0.0F;
+  silent.coarse.path.evidence[7] = 3.0F;  // the eye is seen in one picture only
+  CHECK(silent.middle() == Approx(0.99));
 }

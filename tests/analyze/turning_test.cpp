@@ -35,6 +35,8 @@ double half_deg(double turn_deg) {
     fine.frames.push_back(axis);
     coarse.posterior.near_path.push_back(1.0F);
     coarse.posterior.moving.push_back(0.0F);
+    coarse.path.phase.push_back(axis.phase);
+    coarse.path.evidence.push_back(3.0F);
   }
   const eye::EyeAtlas atlas{};
   Tie tie;
