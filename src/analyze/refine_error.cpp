@@ -10,6 +10,12 @@ bool shows(const lens::TurnEstimate& end) {
   return end.gain > 3.0 * end.gain_se && end.gain > 0.25 && end.gain < 3.0 && end.se_rad < 0.05;
 }
 
+double honest_se(const lens::TurnEstimate& end) {
+  const double excess = std::max(1.0, end.misfit);
+  const double strange_gain = std::max(0.0, std::abs(std::log(std::max(0.1, end.gain))) - 0.25);
+  return end.se_rad * excess * excess * (1.0 + 4.0 * strange_gain);
+}
+
 double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
   std::vector<double> ratios;
   for (std::size_t k = 1; k < track.frame.size(); ++k) {

@@ -12,6 +12,10 @@
 
 namespace rhumb::analyze {
 
+// Standard error of an end's turn: a strip that holds more than the marks (an instrument's edge, a
+// bubble) is as bad as its misfit says.
+double honest_se(const lens::TurnEstimate& end);
+
 // Observed scatter from frame to frame of a resting lens over what the fits say, 1.5 where too few
 // frames tell.
 double robust_scatter(const Track& track, const std::vector<Solved>& solved);
