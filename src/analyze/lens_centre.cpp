@@ -4,7 +4,7 @@
 #include <cmath>
 
 #include "analyze/refine_error.h"
-#include "lens/mark_line.h"
+#include "lens/end_line.h"
 
 namespace rhumb::analyze {
 namespace {
@@ -55,7 +55,7 @@ std::optional<double> centre_on_line(Track& track, const PairTemplate& form, boo
   constexpr double most_se = 0.02;
   constexpr double most_offset = 0.1;  // limbal radii (0.6 mm)
   const lens::MarkTemplate& mark = end_a ? form.a : form.b;
-  const lens::MarkLine line = lens::line_of(mark, radial_grid, strip_geometry);
+  const lens::EndLine line = lens::end_line_of(mark, radial_grid, strip_geometry);
   if (!line.found || line.offset_se > most_se || std::abs(line.offset) > most_offset)
     return std::nullopt;
   // Seen from the other side, what lies to the left lies to the right.

@@ -16,6 +16,7 @@
 #include "followup/choose_marks.h"
 #include "followup/match_photos.h"
 #include "followup/operation.h"
+#include "followup/verdict.h"
 #include "followup/workers.h"
 
 namespace rhumb::followup {
@@ -384,18 +385,7 @@ SeriesOutcome measure(const casefile::Series& series, const SeriesOptions& optio
   if (frames > 0) count_from_meridians(out, joint, *options.operation);
   fill_visits(out, joint);
   turn_axes(out);
-  const VisitResult* last = nullptr;
-  for (const VisitResult& visit : out.visits)
-    if (visit.drift && &visit != &out.visits.front()) last = &visit;
-  if (last) {
-    out.verdict = fmt::format(
-        "Between {} and {} the lens turned by {:+.1f} degrees ({:+.1f} to {:+.1f}).",
-        out.visits.front().label, last->label, angle::deg_from_rad(last->drift->value_rad),
-        angle::deg_from_rad(last->drift->low_rad), angle::deg_from_rad(last->drift->high_rad));
-  } else {
-    out.verdict = out.measured ? "No rotation between visits could be measured."
-                               : "No axis could be measured in any photograph.";
-  }
+  out.verdict = verdict_of(out);
   return out;
 }
 

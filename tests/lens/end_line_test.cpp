@@ -1,5 +1,5 @@
 // Where one end's marks say that the lens centre lies, on templates painted here.
-#include "lens/mark_line.h"
+#include "lens/end_line.h"
 
 #include <catch2/catch.hpp>
 #include <cmath>
@@ -41,7 +41,7 @@ MarkTemplate stroke(double offset, double from, double to, double noise, std::ui
 TEST_CASE("a line that misses the supposed centre says by how much, on either side") {
   for (const double offset : {-0.04, -0.02, 0.0, 0.01, 0.04}) {
     CAPTURE(offset);
-    const MarkLine line = line_of(stroke(offset, 0.38, 0.52, 0.0, 1), grid, strip);
+    const EndLine line = end_line_of(stroke(offset, 0.38, 0.52, 0.0, 1), grid, strip);
     REQUIRE(line.found);
     CHECK(line.offset == Approx(offset).margin(0.002));
   }
@@ -52,8 +52,8 @@ TEST_CASE("the standard error of a line covers what noise does to it") {
   double stated = 0.0;
   constexpr int count = 60;
   for (int k = 0; k < count; ++k) {
-    const MarkLine line =
-        line_of(stroke(0.02, 0.38, 0.52, 0.03, static_cast<std::uint64_t>(k + 1)), grid, strip);
+    const EndLine line =
+        end_line_of(stroke(0.02, 0.38, 0.52, 0.03, static_cast<std::uint64_t>(k + 1)), grid, strip);
     REQUIRE(line.found);
     squares += std::pow(line.offset - 0.02, 2.0);
     stated += line.offset_se * line.offset_se;
@@ -64,6 +64,6 @@ TEST_CASE("the standard error of a line covers what noise does to it") {
 }
 
 TEST_CASE("a single dot has no direction") {
-  const MarkLine line = line_of(stroke(0.02, 0.44, 0.48, 0.01, 1), grid, strip);
+  const EndLine line = end_line_of(stroke(0.02, 0.44, 0.48, 0.01, 1), grid, strip);
   CHECK((!line.found || line.offset_se > 0.01));
 }

@@ -1,4 +1,4 @@
-#include "lens/mark_line.h"
+#include "lens/end_line.h"
 
 #include <Eigen/Dense>
 #include <algorithm>
@@ -69,7 +69,8 @@ Row row_of(const MarkTemplate& mark, int row, double about_rad, const StripGeome
 
 }  // namespace
 
-MarkLine line_of(const MarkTemplate& mark, const RadialGrid& grid, const StripGeometry& geometry) {
+EndLine end_line_of(const MarkTemplate& mark, const RadialGrid& grid,
+                    const StripGeometry& geometry) {
   const double about = strongest_angle(mark, geometry);
   std::vector<Row> rows;
   double strongest = 0.0;
@@ -81,7 +82,7 @@ MarkLine line_of(const MarkTemplate& mark, const RadialGrid& grid, const StripGe
   }
   // The ends of a line and the rims of a dot are half in the surroundings.
   std::erase_if(rows, [&](const Row& row) { return row.weight < 0.1 * strongest; });
-  MarkLine out;
+  EndLine out;
   if (rows.size() < fewest_rows) return out;
   Eigen::Matrix2d normal = Eigen::Matrix2d::Zero();
   Eigen::Vector2d right = Eigen::Vector2d::Zero();

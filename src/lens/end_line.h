@@ -6,7 +6,7 @@
 
 namespace rhumb::lens {
 
-struct MarkLine {
+struct EndLine {
   bool found = false;
   // By how much the line passes the supposed centre: positive to the left of somebody who looks
   // from it along the end's meridian. Limbal radii.
@@ -19,6 +19,7 @@ struct MarkLine {
 // direction (small angles). So the place of the marks by distance, least squares over rows weighted
 // by their contrast, says where the centre lies across the axis though the other end is hidden. A
 // single dot has no direction: offset_se stays large.
-MarkLine line_of(const MarkTemplate& mark, const RadialGrid& grid, const StripGeometry& geometry);
+EndLine end_line_of(const MarkTemplate& mark, const RadialGrid& grid,
+                    const StripGeometry& geometry);
 
 }  // namespace rhumb::lens
