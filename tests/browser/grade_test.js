@@ -44,12 +44,20 @@ async function testFilters(page, all) {
   });
 }
 
+async function testWords(page) {
+  await check("what rounds to nothing has no sign", async () =>
+    assert.deepStrictEqual(await page.evaluate(() => [fixed(-0.04), fixed(-0.06), signed(0.04), fixed(-3.2)]),
+      ["0.0", "\u22120.1", "0.0", "\u22123.2"]));
+}
+
 async function testPage(page, name) {
   await testAccessibility(page, name);
   await check("it prints: " + name, async () => {
     const pages = await sheets(page, "grade-" + name);
     assert(pages >= 1 && pages <= 14, pages + " pages");
   });
+  await check("nothing is below nothing: " + name, async () =>
+    assert.doesNotMatch(await page.locator("body").innerText(), /\u22120(\.0+)?(?![.\d])/));
   await check("no trouble in the console and no request: " + name, () => assert.deepStrictEqual(page.troubles, []));
 }
 
@@ -58,6 +66,7 @@ main(async (browser, scratch) => {
   execFileSync(rhumb, ["grade", path.join(cohort, "cohort.csv"), "--readings", path.join(cohort, "readings.csv"), "--out", whole], { stdio: "ignore" });
   execFileSync(rhumb, ["grade", path.join(cohort, "cohort.csv"), "--operator", "f04", "--out", own], { stdio: "ignore" });
   const page = await open(browser, path.join(whole, "grade.html"), { width: 1100, height: 900 });
+  await testWords(page);
   await shot(page, "grade", { fullPage: true });
   await testFilters(page, cases(whole));
   await testPage(page, "programme");

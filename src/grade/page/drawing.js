@@ -14,7 +14,7 @@ function chart(host, height, sentence, options, values) {
     axes: [{ ...axis, label: options.xLabel, labelSize: 20, size: 36, labelFont: "12px sans-serif",
              font: "11px sans-serif", ...(options.time ? {} : { incrs: [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000] }) },
            { ...axis, label: options.yLabel, labelSize: 20, size: 44, labelFont: "12px sans-serif",
-             font: "11px sans-serif" }],
+             font: "11px sans-serif", values: (_, at) => at.map((v) => String(v).replace("-", "\u2212")) }],
     series: [{}, ...options.series], bands: options.bands || [],
     hooks: { draw: options.draw ? [options.draw] : [] },
   }, values, figure);

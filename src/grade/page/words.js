@@ -14,7 +14,9 @@ function element(name, properties, ...children) {
 }
 
 const known = (value) => value !== null && value !== undefined;
-const fixed = (value, digits = 1) => known(value) ? value.toFixed(digits).replace("-", "\u2212") : "\u2013";
+// What rounds to nothing has no sign.
+const fixed = (value, digits = 1) => known(value)
+  ? (Number(value.toFixed(digits)) || 0).toFixed(digits).replace("-", "\u2212") : "\u2013";
 const signed = (value, digits = 1) => !known(value) ? "\u2013"
   : (value > 0 && Number(value.toFixed(digits)) > 0 ? "+" : "") + fixed(value, digits);
 const degrees = (value) => known(value) ? fixed(value) + "\u00b0" : "\u2013";
