@@ -233,13 +233,17 @@ void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& p
   reading.path = timeline::most_probable_path(evidence[0], evidence[1], model);
   reading.log_ratio = reading.path.log_ratio;
   reading.lead = leads(reading.path, as_seen[0], as_seen[1]);
+  reading.lead_over_other_marks = leads(reading.path, as_seen[0], as_seen[1], another_mark_deg);
   for (std::size_t lens = 0; lens < 2; ++lens) {
     std::vector<const lens::AxisScores*> scores(reading.windows.size(), nullptr);
     for (std::size_t k = 0; k < scores.size(); ++k)
       if (reading.windows[k].searched) scores[k] = &acquired.scores[k][lens];
+    const Phase phase = lens == 0 ? Phase::Previous : Phase::New;
     reading.changes[lens] =
-        is_seen_to_change(reading.path, lens == 0 ? Phase::Previous : Phase::New, reading.lead,
-                          as_seen[lens], scores);
+        is_seen_to_change(reading.path, phase, reading.lead, as_seen[lens], scores);
+    reading.clear_end_changes[lens] =
+        is_seen_to_change(reading.path, phase, reading.lead_over_other_marks, as_seen[lens], scores,
+                          {another_mark_deg, false});
   }
   reading.previous = acquired.signature[0];
   reading.current = acquired.signature[1];

@@ -27,7 +27,9 @@ struct Gates {
 constexpr Gates usual{2.1, 3.4F};
 // Where the refined ends bear witness clutter has neither so alike nor so steady ends.
 constexpr Gates if_witnessed{1.75, 2.5F};
-constexpr double least_witness = 0.6;
+constexpr double least_witness = 0.55;
+// From here on a lens of which one end hardly shows counts by the other one: clutter reached 0.29.
+constexpr double least_witness_one_end = 0.35;
 // Marks lighter than the glow are rare, and reflexes that look like them are not.
 constexpr double least_mean_log_ratio_if_light = 3.0;
 constexpr double least_log_ratio_if_light = 40.0;
@@ -51,30 +53,35 @@ double log_ratio_of(const timeline::AxisPath& path, Phase phase) {
   return sum;
 }
 
+// How alike the two refined ends are, times how steadily frames find them, 0 to 1: two ends of one
+// lens carry the same marks and turn together, which clutter seldom does.
+double witness(const FineReading& fine, Phase phase) {
+  const FineReport& report = phase == Phase::Previous ? fine.previous : fine.current;
+  return std::max(0.0, report.common_marks) * report.steady_share;
+}
+
 // The largest lead of an axis that the lens keeps for two windows or more.
-float best_lead(const WindowReading& windows, Phase phase) {
+float best_lead(const WindowReading& windows, const FineReading& fine, Phase phase) {
+  const auto& lead =
+      witness(fine, phase) >= least_witness_one_end ? windows.lead_over_other_marks : windows.lead;
   float best = 0.0F;
-  for (std::size_t k = 0; k + 1 < windows.lead.size(); ++k) {
+  for (std::size_t k = 0; k + 1 < lead.size(); ++k) {
     if (windows.path.phase[k] == phase && windows.path.phase[k + 1] == phase)
-      best = std::max(best, std::min(windows.lead[k], windows.lead[k + 1]));
+      best = std::max(best, std::min(lead[k], lead[k + 1]));
   }
   return best;
 }
 
 // A lens that comes, turns or goes is told from what is fixed to the eye by that; another one must
 // be clearer than anything that is.
-bool moves_or_is_clear(const WindowReading& windows, Phase phase) {
+bool moves_or_is_clear(const WindowReading& windows, const FineReading& fine, Phase phase) {
   const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
-  if (!signature || windows.changes[phase == Phase::Previous ? 0 : 1]) return true;
-  return static_cast<double>(best_lead(windows, phase)) * std::pow(signature->likeness, 2.0) >=
+  const std::size_t lens = phase == Phase::Previous ? 0 : 1;
+  if (!signature || windows.changes[lens]) return true;
+  if (windows.clear_end_changes[lens] && witness(fine, phase) >= least_witness_one_end) return true;
+  return static_cast<double>(best_lead(windows, fine, phase)) *
+             std::pow(signature->likeness, 2.0) >=
          least_clearness_unmoved;
-}
-
-// How alike the two refined ends are, times how steadily frames find them, 0 to 1: two ends of one
-// lens carry the same marks and turn together, which clutter seldom does.
-double witness(const FineReading& fine, Phase phase) {
-  const FineReport& report = phase == Phase::Previous ? fine.previous : fine.current;
-  return std::max(0.0, report.common_marks) * report.steady_share;
 }
 
 // Log likelihood ratio of the mean frame with the lens.
@@ -103,7 +110,8 @@ bool stands_out(const WindowReading& windows, const FrameReading& coarse, const 
     return false;
   const Gates gates = witness(fine, phase) >= least_witness ? if_witnessed : usual;
   const double least_mean = light ? least_mean_log_ratio_if_light : gates.mean_log_ratio;
-  return best_lead(windows, phase) >= gates.lead && mean_log_ratio(coarse, phase) >= least_mean;
+  return best_lead(windows, fine, phase) >= gates.lead &&
+         mean_log_ratio(coarse, phase) >= least_mean;
 }
 
 }  // namespace
@@ -116,9 +124,9 @@ Belief belief_in(const WindowReading& windows, const FrameReading& coarse,
   const auto speaks = [&](Phase phase) {
     return stands_out(windows, coarse, fine, phase) && was_learned(fine, windows, phase);
   };
-  belief.previous = speaks(Phase::Previous) && moves_or_is_clear(windows, Phase::Previous);
+  belief.previous = speaks(Phase::Previous) && moves_or_is_clear(windows, fine, Phase::Previous);
   const bool current = speaks(Phase::New);
-  belief.current = current && moves_or_is_clear(windows, Phase::New);
+  belief.current = current && moves_or_is_clear(windows, fine, Phase::New);
   belief.unmoved = current && !belief.current;
   return belief;
 }

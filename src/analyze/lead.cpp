@@ -9,7 +9,6 @@ namespace {
 
 // An axis next to another shares its evidence: a mark spans two to five degrees.
 constexpr int same_axis_deg = 2;
-constexpr int another_axis_deg = 6;
 
 // The end of the stretch from `from` on in which the path keeps its lens and its axis.
 std::size_t end_of_stretch(const timeline::AxisPath& path, std::size_t from) {
@@ -66,7 +65,8 @@ struct MeanEnds {
 // comes.
 bool absent(const Stretch& stretch, std::size_t from, std::size_t to,
             const timeline::AxisPath& path, std::span<const timeline::AxisEvidence> evidence,
-            std::span<const lens::AxisScores* const> scores) {
+            std::span<const lens::AxisScores* const> scores, bool faint_ends_count) {
+  constexpr float faint = 4.0F;  // scores of an end are about normal, of unit variance, by chance
   constexpr int fewest = 2;
   constexpr float most_left = 0.3F;
   constexpr float most_of_end_left = 0.6F;
@@ -89,8 +89,10 @@ bool absent(const Stretch& stretch, std::size_t from, std::size_t to,
   MeanEnds with;
   for (std::size_t k = stretch.from; k < stretch.to; ++k)
     if (scores[k] != nullptr) with.add(*scores[k], stretch.axis_deg);
-  for (std::size_t end = 0; end < 2; ++end)
+  for (std::size_t end = 0; end < 2; ++end) {
+    if (!faint_ends_count && with.of(end) < faint) continue;
     if (without.of(end) > most_of_end_left * with.of(end)) return false;
+  }
   return true;
 }
 
@@ -99,8 +101,7 @@ bool absent(const Stretch& stretch, std::size_t from, std::size_t to,
 bool is_seen_to_change(const timeline::AxisPath& path, timeline::Phase phase,
                        std::span<const float> lead,
                        std::span<const timeline::AxisEvidence> evidence,
-                       std::span<const lens::AxisScores* const> scores) {
-  constexpr int least_turn_deg = 4;
+                       std::span<const lens::AxisScores* const> scores, const ChangeRule& rule) {
   constexpr float least_evidence = 8.0F;  // as of one window with both ends clear
   constexpr float least_lead = 2.0F;
   std::vector<Stretch> supported;
@@ -116,19 +117,20 @@ bool is_seen_to_change(const timeline::AxisPath& path, timeline::Phase phase,
   if (supported.empty()) return false;
   for (const Stretch& one : supported)
     for (const Stretch& other : supported)
-      if (timeline::degrees_apart(one.axis_deg, other.axis_deg) >= least_turn_deg) return true;
+      if (timeline::degrees_apart(one.axis_deg, other.axis_deg) >= rule.least_turn_deg) return true;
   const auto is_this = [&](timeline::Phase other) { return other == phase; };
   const auto first = std::find_if(path.phase.begin(), path.phase.end(), is_this);
   const auto last = std::find_if(path.phase.rbegin(), path.phase.rend(), is_this);
   const auto before = static_cast<std::size_t>(first - path.phase.begin());
   const auto after = path.phase.size() - static_cast<std::size_t>(last - path.phase.rbegin());
-  return absent(supported.front(), 0, before, path, evidence, scores) ||
-         absent(supported.back(), after, path.phase.size(), path, evidence, scores);
+  return absent(supported.front(), 0, before, path, evidence, scores, rule.faint_ends_count) ||
+         absent(supported.back(), after, path.phase.size(), path, evidence, scores,
+                rule.faint_ends_count);
 }
 
 std::vector<float> leads(const timeline::AxisPath& path,
                          std::span<const timeline::AxisEvidence> previous,
-                         std::span<const timeline::AxisEvidence> current) {
+                         std::span<const timeline::AxisEvidence> current, int rivals_from_deg) {
   const std::size_t n = path.phase.size();
   std::vector<float> out(n, 0.0F);
   for (std::size_t from = 0; from < n;) {
@@ -148,7 +150,7 @@ std::vector<float> leads(const timeline::AxisPath& path,
     for (int axis = 0; axis < timeline::axis_count; ++axis) {
       const int apart = timeline::degrees_apart(axis, path.axis_deg[from]);
       float& best = apart <= same_axis_deg ? own : rival;
-      if (apart <= same_axis_deg || apart >= another_axis_deg)
+      if (apart <= same_axis_deg || apart >= rivals_from_deg)
         best = std::max(best, mean[static_cast<std::size_t>(axis)]);
     }
     std::fill(out.begin() + static_cast<std::ptrdiff_t>(from),

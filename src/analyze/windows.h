@@ -52,8 +52,12 @@ struct WindowReading {
   // By how much, on average over the stretch of windows in which the lens keeps its axis, that axis
   // is better supported than any other (log ratio of a window); 0 where the path has no lens.
   std::vector<float> lead;
-  // By lens (0: previous, 1: new): whether it is seen to come, to turn or to go.
+  // The same over axes that no single mark could make from another centre.
+  std::vector<float> lead_over_other_marks;
+  // By lens (0: previous, 1: new): whether it is seen to come, to turn or to go; and the same where
+  // one end of it hardly shows.
   std::array<bool, 2> changes{};
+  std::array<bool, 2> clear_end_changes{};
   std::optional<MarkSignature> previous;
   std::optional<MarkSignature> current;
   std::vector<Window> windows;

@@ -1,6 +1,7 @@
 // What marks are believed, on evidence made up here.
 #include "analyze/believed_marks.h"
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 
 using namespace rhumb;
@@ -16,6 +17,8 @@ struct Marks {
   double steady_share = 0.9;
   double likeness = 0.9;
   bool changes = true;
+  float lead_over_other_marks = 0.0F;  // if more than the lead
+  bool clear_end_changes = false;
 };
 
 bool are_believed(const Marks& marks) {
@@ -24,6 +27,9 @@ bool are_believed(const Marks& marks) {
   coarse_windows.path.phase.assign(windows, Phase::New);
   coarse_windows.path.evidence.assign(windows, 6.0F);
   coarse_windows.lead.assign(windows, marks.lead);
+  coarse_windows.lead_over_other_marks.assign(windows,
+                                              std::max(marks.lead, marks.lead_over_other_marks));
+  coarse_windows.clear_end_changes = {false, marks.clear_end_changes};
   coarse_windows.log_ratio = 60.0;
   coarse_windows.changes = {false, marks.changes};
   MarkSignature signature;
@@ -76,4 +82,15 @@ TEST_CASE("what never moves must be clear, whatever its ends look like", "[analy
   CHECK_FALSE(are_believed(still));
   still.lead = 10.0F;
   CHECK(are_believed(still));
+}
+
+TEST_CASE("a lens with one end half under the pupil's edge counts by its clear end", "[analyze]") {
+  Marks half{2.4, 0.7F, 0.55, 0.75, 0.8, false, 6.0F, true};
+  CHECK(are_believed(half));
+  Marks unlike = half;  // two bubbles' likeness
+  unlike.common_marks = 0.3;
+  CHECK_FALSE(are_believed(unlike));
+  Marks still = half;
+  still.clear_end_changes = false;
+  CHECK_FALSE(are_believed(still));
 }

@@ -61,6 +61,13 @@ TEST_CASE("each stretch has its own lead; 179 and 1 degree are the same axis") {
   CHECK(lead[3] == Approx(-4.0F));
 }
 
+TEST_CASE("the same mark seen from another centre is no rival where one end alone is clear") {
+  Made made(4);
+  for (AxisEvidence& one : made.current) one.log_ratio[48] = 7.8F;  // eight degrees beside
+  CHECK(made.lead().front() == Approx(0.2F));
+  CHECK(leads(made.path, made.previous, made.current, another_mark_deg).front() == Approx(3.0F));
+}
+
 namespace {
 
 // Twelve half seconds of a new lens whose axis follows `axis_deg` (-1: none); `evidence` says what
@@ -88,12 +95,12 @@ struct History {
       evidence.push_back(one);
     }
   }
-  bool changes() const {
+  bool changes(const ChangeRule& rule = {}) const {
     const std::vector<AxisEvidence> none(evidence.size());
     std::vector<const lens::AxisScores*> seen;
     for (std::size_t k = 0; k < scores.size(); ++k)
       seen.push_back(looked_at[k] != 0 ? &scores[k] : nullptr);
-    return is_seen_to_change(path, Phase::New, leads(path, none, evidence), evidence, seen);
+    return is_seen_to_change(path, Phase::New, leads(path, none, evidence), evidence, seen, rule);
   }
 };
 
@@ -138,4 +145,20 @@ TEST_CASE("an axis that hardly anything speaks for is no turn") {
   History flicker({40, 40, 40, 40, 40, 40, 40, 40, 40, 40, 40, 60});
   flicker.path.evidence.back() = 3.0F;
   CHECK_FALSE(flicker.changes());
+}
+
+TEST_CASE("by its clear end a lens comes though the other never shows, but that end must come") {
+  const int no = -1;
+  const std::vector<int> axes = {no, no, no, 40, 40, 40, 40, 40, 40, 40, 40, 40};
+  const ChangeRule by_clear_end{another_mark_deg, false};
+  History half(axes);
+  for (auto& ends : half.scores) ends.end_b[40] = 2.0F;  // what chance makes, before and after
+  CHECK_FALSE(half.changes());
+  CHECK(half.changes(by_clear_end));
+  for (std::size_t k = 0; k < 3; ++k) half.scores[k].end_a[40] = 12.0F;
+  CHECK_FALSE(half.changes(by_clear_end));
+  // A turn that another centre explains is none.
+  const std::vector<int> eight = {40, 40, 40, 40, 40, 40, 48, 48, 48, 48, 48, 48};
+  CHECK(History(eight).changes());
+  CHECK_FALSE(History(eight).changes(by_clear_end));
 }
