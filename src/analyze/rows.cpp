@@ -125,6 +125,24 @@ void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, d
   }
 }
 
+// A stay in which no frame could be read is the path's guess, as of an instrument in the gap
+// between two lenses.
+void doubt_unread_stays(std::vector<TimelineRow>& rows) {
+  std::size_t from = 0;
+  while (from < rows.size()) {
+    std::size_t to = from;
+    bool read = false;
+    while (to < rows.size() && rows[to].lens == rows[from].lens)
+      read |= rows[to++].axis.has_value();
+    const bool lens = rows[from].lens == LensState::Previous || rows[from].lens == LensState::New;
+    for (std::size_t k = from; lens && !read && k < to; ++k) {
+      rows[k].lens = LensState::Unknown;
+      rows[k].moving = false;
+    }
+    from = to;
+  }
+}
+
 const char* reason_without_axis(const RowInputs& inputs, const SeenFrame& seen,
                                 const FineAxis& fine) {
   if (inputs.atlas == nullptr) return "no eye was found in the recording";
@@ -192,6 +210,7 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
       row.why_not = reason_without_axis(inputs, frames[k], fine);
     }
   }
+  if (inputs.tie.axes_can_be_given) doubt_unread_stays(rows);
   return rows;
 }
 
