@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyze/zero_meridian.h"
 #include "angle/angle.h"
 #include "reference/ink.h"
 #include "reference/photo.h"
@@ -15,16 +16,9 @@ namespace {
 using angle::deg_from_rad;
 using casefile::ReferenceKind;
 
-struct Zero {
-  double rad = 0.0;
-  double se_rad = 0.0;
-  bool axis_only = false;  // known modulo a half turn, as from a lens
-  std::complex<double> doubled_meridians;
-};
-
 struct Found {
   outcome::ReferenceFinding finding;
-  std::optional<Zero> zero;
+  std::optional<ZeroMeridian> zero;
 };
 
 Found by_ink(const casefile::Reference& stated, const casefile::Plan& plan,
@@ -39,7 +33,7 @@ Found by_ink(const casefile::Reference& stated, const casefile::Plan& plan,
         "Ink marks were not found" + (ink.why_not.empty() ? "" : ": " + ink.why_not) + ".";
     return out;
   }
-  out.zero = Zero{ink.zero_rad, ink.se_rad, false, {}};
+  out.zero = ZeroMeridian{ReferenceKind::Ink, ink.zero_rad, ink.se_rad, false, {}};
   out.finding.se_rad = ink.se_rad;
   int clear = 0;
   std::string disagreeing;
@@ -66,7 +60,7 @@ Found by_ink(const casefile::Reference& stated, const casefile::Plan& plan,
   return out;
 }
 
-Found by_previous_lens(const casefile::Reference& stated, const PreviousAxis& previous, Tie& tie) {
+Found by_previous_lens(const casefile::Reference& stated, const PreviousAxis& previous) {
   Found out;
   out.finding.kind = ReferenceKind::PreviousLens;
   out.finding.found = previous.found;
@@ -75,8 +69,8 @@ Found by_previous_lens(const casefile::Reference& stated, const PreviousAxis& pr
     return out;
   }
   const double axis = stated.previous_axis_rad.value_or(0.0);
-  tie.axes_are_relative = tie.axes_are_relative || !stated.previous_axis_rad;
-  out.zero = Zero{axis - previous.atlas_rad, previous.se_rad, true, std::polar(1.0, 2.0 * axis)};
+  out.zero = ZeroMeridian{ReferenceKind::PreviousLens, axis - previous.atlas_rad, previous.se_rad,
+                          !stated.previous_axis_rad, std::polar(1.0, 2.0 * axis)};
   out.finding.se_rad = previous.se_rad;
   out.finding.statement =
       fmt::format("The previous lens was read at the start to {:.2f} degrees (95 %); {}",
@@ -100,7 +94,7 @@ Found by_photo(const casefile::Reference& stated, const eye::EyeAtlas& atlas) {
     if (out.finding.statement.ends_with("..")) out.finding.statement.pop_back();
     return out;
   }
-  out.zero = Zero{photo.zero_rad, photo.se_rad, false, {}};
+  out.zero = ZeroMeridian{ReferenceKind::Photo, photo.zero_rad, photo.se_rad, false, {}};
   out.finding.se_rad = photo.se_rad;
   out.finding.agreeing_sector_share = photo.agreeing_sectors / 24.0;
   out.finding.statement = fmt::format(
@@ -111,49 +105,23 @@ Found by_photo(const casefile::Reference& stated, const eye::EyeAtlas& atlas) {
   return out;
 }
 
-// Combines by inverse variance; each against the first, modulo a half turn where only an axis is
-// known.
-void combine(Tie& tie, const std::vector<Found>& found) {
-  double weight_sum = 0.0;
-  double sum = 0.0;
-  std::optional<double> first;
-  double chi_square = 0.0;
-  std::vector<std::pair<double, double>> used;
-  for (const Found& one : found) {
-    if (!one.zero) continue;
-    double value = one.zero->rad;
-    if (!first) {
-      first = one.zero->axis_only ? angle::wrap_deviation(value) : angle::wrap_rotation(value);
-      value = *first;
-    } else {
-      value = *first + (one.zero->axis_only ? angle::wrap_deviation(value - *first)
-                                            : angle::wrap_rotation(value - *first));
-    }
-    const double se = std::max(1e-4, one.zero->se_rad);
-    used.emplace_back(value, se);
-    weight_sum += 1.0 / (se * se);
-    sum += value / (se * se);
-    tie.doubled_meridians += one.zero->doubled_meridians / (se * se);
-  }
-  if (used.empty()) return;
-  tie.doubled_meridians /= weight_sum;
-  tie.zero_rad = sum / weight_sum;
-  tie.zero_se_rad = std::sqrt(1.0 / weight_sum);
-  for (const auto& [value, se] : used) chi_square += std::pow((value - tie.zero_rad) / se, 2.0);
-  const double freedom = static_cast<double>(used.size()) - 1.0;
-  // 99 % points of chi square for 1, 2, 3 degrees of freedom (tables; from memory).
-  constexpr std::array<double, 3> beyond = {6.63, 9.21, 11.34};
-  if (freedom > 0.0 &&
-      chi_square > beyond[static_cast<std::size_t>(std::min(2.0, freedom - 1.0))]) {
-    double widest = 0.0;
-    for (const auto& [value, se] : used) widest = std::max(widest, std::abs(value - tie.zero_rad));
-    tie.zero_se_rad = std::max(tie.zero_se_rad, widest);
+void tie_by(Tie& tie, const std::vector<Found>& found) {
+  std::vector<ZeroMeridian> zeros;
+  for (const Found& one : found)
+    if (one.zero) zeros.push_back(*one.zero);
+  const auto combined = combine(zeros);
+  if (!combined) return;
+  tie.zero_rad = combined->rad;
+  tie.zero_se_rad = combined->se_rad;
+  tie.doubled_meridians = combined->doubled_meridians;
+  tie.axes_are_relative = combined->relative;
+  tie.reference_marking = combined->reference_marking;
+  if (combined->disagree_by_rad > 0.0)
     tie.warnings.push_back(
         fmt::format("The references disagree by more than their uncertainties (up to {:.1f} "
                     "degrees from their mean); the "
                     "intervals were widened.",
-                    deg_from_rad(widest)));
-  }
+                    deg_from_rad(combined->disagree_by_rad)));
 }
 
 }  // namespace
@@ -169,7 +137,7 @@ Tie tie_to_meridians(const casefile::Case& stated, const eye::EyeAtlas& atlas,
         found.push_back(by_ink(one, stated.plan, atlas, tie));
         break;
       case ReferenceKind::PreviousLens:
-        found.push_back(by_previous_lens(one, previous, tie));
+        found.push_back(by_previous_lens(one, previous));
         break;
       case ReferenceKind::Photo:
         found.push_back(by_photo(one, atlas));
@@ -179,7 +147,7 @@ Tie tie_to_meridians(const casefile::Case& stated, const eye::EyeAtlas& atlas,
     }
     only_none = only_none && one.kind == ReferenceKind::None;
   }
-  combine(tie, found);
+  tie_by(tie, found);
   const bool any =
       std::any_of(found.begin(), found.end(), [](const Found& f) { return f.zero.has_value(); });
   tie.axes_can_be_given = any || only_none;

@@ -21,7 +21,11 @@ struct Tie {
   double rotation_zero_rad = 0.0;  // eye rotation = pose rotation - this
   bool axes_are_relative = false;
   bool axes_can_be_given = false;
-  std::optional<double> target_ink_rad;  // eye meridian of ink found at the planned axis
+  // By how much the ink that the meridians were marked with lies off them, where another reference
+  // tells: eye meridian that it marks less the one it is stated to mark.
+  std::optional<outcome::Interval> reference_marking;
+  // Meridian of ink found at the planned axis, as the ink of the reference counts.
+  std::optional<double> target_ink_rad;
   double target_ink_se_rad = 0.0;
   std::vector<outcome::ReferenceFinding> findings;
   std::vector<std::string> warnings;

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyze/error_budget.h"
 #include "angle/angle.h"
 
 namespace rhumb::analyze {
@@ -64,63 +65,6 @@ std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inp
   }
   if (final.rests_on_anchor) text += "; this rests on marks set by hand";
   return text + ".";
-}
-
-Interval difference(const Interval& from, const Interval& to, double common_half) {
-  const double value = angle::wrap_deviation(to.value_rad - from.value_rad);
-  // What both axes have in common (reference, tilt) drops out of their difference.
-  const auto own = [&](const Interval& axis) {
-    const double half = axis.high_rad - axis.value_rad;
-    return std::max(0.0, half * half - common_half * common_half);
-  };
-  const double half = std::sqrt(own(from) + own(to)) + 1e-6;
-  return {value, value - half, value + half};
-}
-
-Interval around(double value, double se) { return {value, value - 1.96 * se, value + 1.96 * se}; }
-
-// The placement is the first still stretch that is followed by nothing but small turns: the last
-// stretch from which no later one lies further than this.
-constexpr double placement_reach_rad = 0.21;  // 12 degrees
-
-const outcome::StillStretch* placement_of(const outcome::Episode& episode) {
-  const outcome::StillStretch* placed = nullptr;
-  for (auto it = episode.still.rbegin(); it != episode.still.rend(); ++it) {
-    const double turn =
-        angle::wrap_deviation(it->axis.value_rad - episode.still.back().axis.value_rad);
-    if (std::abs(turn) > placement_reach_rad) break;
-    placed = &*it;
-  }
-  return placed;
-}
-
-void fill_budget(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
-  if (!outcome.final || !outcome.final->deviation) return;
-  outcome::ErrorBudget& budget = outcome.budget;
-  budget.total = outcome.final->deviation;
-  const outcome::Episode* last = nullptr;
-  for (const auto& episode : outcome.episodes) {
-    if (episode.lens == LensState::New && !episode.still.empty()) last = &episode;
-  }
-  if (last == nullptr) return;
-  const double common_half =
-      1.96 * common_se(inputs, inputs.fine.current, outcome.final->axis.value_rad);
-  const outcome::StillStretch* placed = placement_of(*last);
-  budget.rotation_after_placement = difference(placed->axis, outcome.final->axis, common_half);
-  const double placed_deviation =
-      outcome.final->deviation->value_rad - budget.rotation_after_placement->value_rad;
-  if (inputs.tie.target_ink_rad && outcome.planned_axis_rad) {
-    const double marking =
-        angle::wrap_deviation(*inputs.tie.target_ink_rad - *outcome.planned_axis_rad);
-    budget.axis_marking = around(marking, inputs.tie.target_ink_se_rad);
-    const double half = placed->axis.high_rad - placed->axis.value_rad;
-    budget.alignment =
-        around(placed_deviation - marking, std::hypot(half / 1.96, inputs.tie.target_ink_se_rad));
-  } else {
-    // Without ink at the planned axis, marking and alignment can't be told apart: their sum.
-    const double half = placed->axis.high_rad - placed->axis.value_rad;
-    budget.alignment = Interval{placed_deviation, placed_deviation - half, placed_deviation + half};
-  }
 }
 
 void fill_evidence(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
@@ -188,7 +132,10 @@ void fill_limitations(outcome::CaseOutcome& outcome) {
 void summarise(outcome::CaseOutcome& outcome, const RowInputs& inputs,
                const std::string& why_no_eye, const Belief& belief) {
   outcome.verdict = verdict_of(outcome, inputs, why_no_eye, belief);
-  fill_budget(outcome, inputs);
+  if (outcome.final)
+    outcome.budget =
+        error_budget(outcome, inputs.tie,
+                     1.96 * common_se(inputs, inputs.fine.current, outcome.final->axis.value_rad));
   fill_evidence(outcome, inputs);
   fill_limitations(outcome);
 }

@@ -139,11 +139,12 @@ Json budget_row(const char* name, const std::optional<outcome::Interval>& part) 
 }
 
 Json budget_rows(const outcome::ErrorBudget& budget) {
-  return Json::array({budget_row("Reference marks against each other", budget.reference_marking),
-                      budget_row("Mark of the planned axis", budget.axis_marking),
-                      budget_row("Alignment of the lens when it first lay still", budget.alignment),
-                      budget_row("Rotation from there to the end", budget.rotation_after_placement),
-                      budget_row("Total", budget.total)});
+  return Json::array(
+      {budget_row("Reference marks against the other references", budget.reference_marking),
+       budget_row("Mark of the planned axis", budget.axis_marking),
+       budget_row("Alignment of the lens when it first lay still", budget.alignment),
+       budget_row("Rotation from there to the end", budget.rotation_after_placement),
+       budget_row("Total", budget.total)});
 }
 
 Json limit_rows(const std::vector<outcome::Limitation>& limitations) {
