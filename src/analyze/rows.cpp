@@ -17,6 +17,7 @@ using outcome::TimelineRow;
 using timeline::Phase;
 
 constexpr double z95 = 1.959963985;       // two-sided 95 % point of the normal distribution
+constexpr double path_reach_rad = 0.052;  // 3 degrees: belief() is of an axis that near the path
 constexpr double widest_half_rad = 0.07;  // an axis vaguer than 4 degrees is not given
 // Standard deviation of how fast a lens may turn unseen, in a frame without a reading of its own
 // between readings that don't agree: 20 degrees a second.
@@ -113,9 +114,8 @@ void put_eye(TimelineRow& row, const SeenFrame& seen, const RowInputs& inputs) {
 void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, double se_rad,
               double probability) {
   const double value = angle::wrap_axis(fine.axis_rad + inputs.tie.zero_rad);
-  // `probability` is that of an axis within 3 degrees of the path. Where it is under 95 %, no
+  // `probability` is that of an axis within its reach of the path. Where it is under 95 %, no
   // narrower interval can hold 95 %.
-  constexpr double path_reach_rad = 0.052;
   const double half = probability < 0.95 ? std::max(path_reach_rad, z95 * se_rad) : z95 * se_rad;
   row.axis = Interval{value, value - half, value + half};
   row.half_width_50_rad = half_share * half;
@@ -125,19 +125,32 @@ void put_axis(TimelineRow& row, const FineAxis& fine, const RowInputs& inputs, d
   }
 }
 
+constexpr const char* unclear_marks = "the lens marks are not clear enough";
+
 // A stay in which no frame could be read is the path's guess, as of an instrument in the gap
-// between two lenses.
+// between two lenses; so is one of less than a second that the path is never sure of.
 void doubt_unread_stays(std::vector<TimelineRow>& rows) {
+  constexpr double short_s = 1.0;
   std::size_t from = 0;
   while (from < rows.size()) {
     std::size_t to = from;
     bool read = false;
-    while (to < rows.size() && rows[to].lens == rows[from].lens)
-      read |= rows[to++].axis.has_value();
+    bool sure = false;
+    for (; to < rows.size() && rows[to].lens == rows[from].lens; ++to) {
+      if (!rows[to].axis) continue;
+      read = true;
+      sure = sure || rows[to].axis->high_rad - rows[to].axis->value_rad < path_reach_rad;
+    }
     const bool lens = rows[from].lens == LensState::Previous || rows[from].lens == LensState::New;
-    for (std::size_t k = from; lens && !read && k < to; ++k) {
+    const bool brief = rows[to - 1].time_s - rows[from].time_s < short_s;
+    for (std::size_t k = from; lens && (!read || (brief && !sure)) && k < to; ++k) {
       rows[k].lens = LensState::Unknown;
       rows[k].moving = false;
+      if (!rows[k].axis) continue;
+      rows[k].axis.reset();
+      rows[k].deviation_rad.reset();
+      rows[k].confidence = 0.0;
+      rows[k].why_not = unclear_marks;
     }
     from = to;
   }
@@ -149,7 +162,7 @@ const char* reason_without_axis(const RowInputs& inputs, const SeenFrame& seen,
   if (!seen.pose.found) return "the eye is not clear enough";
   if (fine.phase == Phase::None) return "no lens marks are seen";
   if (!inputs.tie.axes_can_be_given) return "nothing ties the picture to the eye's meridians";
-  return "the lens marks are not clear enough";
+  return unclear_marks;
 }
 
 }  // namespace

@@ -31,7 +31,7 @@ LensState column(bool previous_believed, bool current_believed, float near_path)
 
 // Three stays of a lens that is believed, ten frames each, apart by gaps: the path is sure of the
 // first and last, not of the middle one.
-std::vector<outcome::TimelineRow> stays(bool tied) {
+std::vector<outcome::TimelineRow> stays(bool tied, float middle = 0.3F) {
   Pass pass{{}, lens::PatchStore(lens::PatchGeometry{}, 0), {}};
   FrameReading coarse{};
   FineReading fine{};
@@ -45,9 +45,9 @@ std::vector<outcome::TimelineRow> stays(bool tied) {
     axis.phase = k / 10 % 2 == 0 ? timeline::Phase::New : timeline::Phase::None;
     axis.given = true;
     axis.se_rad = 1e-3;
-    axis.own.given = k / 10 != 2;
+    axis.own = {k / 10 != 2 || middle > 0.6F, 0.0, 1e-3};
     fine.frames.push_back(axis);
-    coarse.posterior.near_path.push_back(k / 10 == 2 ? 0.3F : 1.0F);
+    coarse.posterior.near_path.push_back(k / 10 == 2 ? middle : 1.0F);
     coarse.posterior.moving.push_back(0.0F);
     coarse.path.phase.push_back(axis.phase);
     coarse.path.evidence.push_back(3.0F);
@@ -67,6 +67,12 @@ TEST_CASE("A stay of which no frame could be read is no lens that was seen") {
   CHECK(rows[15].lens == LensState::None);
   CHECK(rows[25].lens == LensState::Unknown);
   CHECK(rows[45].lens == LensState::New);
+  // Nor is a brief one that the path is never sure of, and its axes go too.
+  const auto doubted = stays(true, 0.7F);
+  CHECK(doubted[25].lens == LensState::Unknown);
+  CHECK_FALSE(doubted[25].axis);
+  CHECK(doubted[5].axis);
+  CHECK(stays(true, 0.99F)[25].lens == LensState::New);
   // Where nothing ties the picture to the meridians no axis is given, which says nothing of lenses.
   CHECK(stays(false)[5].lens == LensState::New);
 }
