@@ -73,11 +73,11 @@ Found by_previous_lens(const casefile::Reference& stated, const PreviousAxis& pr
                           !stated.previous_axis_rad, std::polar(1.0, 2.0 * axis)};
   out.finding.se_rad = previous.se_rad;
   out.finding.statement =
-      fmt::format("The previous lens was read at the start to {:.2f} degrees (95 %); {}",
-                  1.96 * deg_from_rad(previous.se_rad),
-                  stated.previous_axis_rad
-                      ? fmt::format("its axis is stated as {:.0f} degrees.", deg_from_rad(axis))
-                      : std::string("all axes are relative to it."));
+      fmt::format("The previous lens was read at the start to {:.2f} degrees (95 %)",
+                  1.96 * deg_from_rad(previous.se_rad));
+  if (stated.previous_axis_rad)
+    out.finding.statement +=
+        fmt::format("; its axis is stated as {:.0f} degrees.", deg_from_rad(axis));
   return out;
 }
 
@@ -96,12 +96,13 @@ Found by_photo(const casefile::Reference& stated, const eye::EyeAtlas& atlas) {
   }
   out.zero = ZeroMeridian{ReferenceKind::Photo, photo.zero_rad, photo.se_rad, false, {}};
   out.finding.se_rad = photo.se_rad;
-  out.finding.agreeing_sector_share = photo.agreeing_sectors / 24.0;
+  out.finding.agreeing_sector_share =
+      static_cast<double>(photo.agreeing_sectors) / eye::ring_match_sectors;
   out.finding.statement = fmt::format(
-      "The upright photograph matches the recording in {} of 24 sectors and fixes the meridians to "
+      "The upright photograph matches the recording in {} of {} sectors and fixes the meridians to "
       "{:.2f} degrees "
       "(95 %).",
-      photo.agreeing_sectors, 1.96 * deg_from_rad(photo.se_rad));
+      photo.agreeing_sectors, eye::ring_match_sectors, 1.96 * deg_from_rad(photo.se_rad));
   return out;
 }
 
@@ -167,7 +168,14 @@ Tie tie_to_meridians(const casefile::Case& stated, const eye::EyeAtlas& atlas,
     // A zero known modulo a half turn is taken on the side that leaves the eye upright.
     tie.rotation_zero_rad = angle::wrap_deviation(tie.zero_rad);
   }
-  for (Found& one : found) tie.findings.push_back(std::move(one.finding));
+  for (Found& one : found) {
+    if (one.zero && one.zero->relative)
+      one.finding.statement +=
+          tie.axes_are_relative
+              ? "; all axes are relative to it."
+              : "; its axis is not stated, so it takes no part beside the other references.";
+    tie.findings.push_back(std::move(one.finding));
+  }
   return tie;
 }
 

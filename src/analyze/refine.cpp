@@ -107,14 +107,16 @@ struct Offsets {
   double b = 0.0;
   double mean_se_rad = 0.0;
   bool of_both = false;  // both ends show the same marks; else the weaker may be clutter
+  double common_marks = 0.0;
 };
 
 Offsets offsets_of(const PairTemplate& form) {
-  if (lens::common_marks(form.a, form.b) < lens::least_common_marks)
+  const double common = lens::common_marks(form.a, form.b);
+  if (common < lens::least_common_marks)
     return {lens::symmetric_angle(form.a, strip_geometry),
-            lens::symmetric_angle(form.b, strip_geometry), 0.0, false};
+            lens::symmetric_angle(form.b, strip_geometry), 0.0, false, common};
   const lens::MarkAngles angles = lens::mark_angles(form.a, form.b, strip_geometry);
-  return {angles.a_rad, angles.b_rad, angles.mean_se_rad, true};
+  return {angles.a_rad, angles.b_rad, angles.mean_se_rad, true, common};
 }
 
 void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& levers,
@@ -189,7 +191,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   report.both_ends = offsets.of_both;
   report.distance = levers.mean();
   report.likeness = lens::likeness(form.a, form.b);
-  report.common_marks = lens::common_marks(form.a, form.b);
+  report.common_marks = offsets.common_marks;
   const auto all = all_of(track);
   auto ends = measure(source, track, form, all, threads);
   std::vector<Solved> solved(track.frame.size());

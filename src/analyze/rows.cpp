@@ -148,6 +148,7 @@ void doubt_unread_stays(std::vector<TimelineRow>& rows) {
       rows[k].moving = false;
       if (!rows[k].axis) continue;
       rows[k].axis.reset();
+      rows[k].half_width_50_rad = 0.0;
       rows[k].deviation_rad.reset();
       rows[k].confidence = 0.0;
       rows[k].why_not = unclear_marks;

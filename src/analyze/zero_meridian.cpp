@@ -14,12 +14,16 @@ constexpr double z95 = 1.959963985;
 // 99 % points of chi square for 1, 2, 3 degrees of freedom (tables; from memory).
 constexpr std::array<double, 3> beyond = {6.63, 9.21, 11.34};
 
-// Values on the turn of the first, and standard errors that weights can be made of.
+// Values on the turn of the first, and standard errors that weights can be made of. What is known
+// modulo a half turn comes last, whatever the order in the case file: it can't say which turn.
 std::vector<ZeroMeridian> taking_part(std::span<const ZeroMeridian> zeros) {
   const bool any_absolute =
       std::any_of(zeros.begin(), zeros.end(), [](const auto& one) { return !one.relative; });
+  std::vector<ZeroMeridian> ordered(zeros.begin(), zeros.end());
+  std::stable_partition(ordered.begin(), ordered.end(),
+                        [](const auto& one) { return !one.axis_only(); });
   std::vector<ZeroMeridian> used;
-  for (ZeroMeridian one : zeros) {
+  for (ZeroMeridian one : ordered) {
     if (any_absolute && one.relative) continue;
     const double first = used.empty() ? 0.0 : used.front().rad;
     one.rad = first + (one.axis_only() ? angle::wrap_deviation(one.rad - first)

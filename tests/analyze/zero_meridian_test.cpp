@@ -67,6 +67,10 @@ TEST_CASE("a lens's axis is taken modulo a half turn, and an unknown one takes n
                                           zero(ReferenceKind::PreviousLens, -80.0, 0.2)});
   CHECK(deg_from_rad(turned->rad) == Approx(100.0));
   CHECK_FALSE(turned->relative);
+  const auto lens_first = combine(std::vector{zero(ReferenceKind::PreviousLens, -80.0, 0.2),
+                                              zero(ReferenceKind::Ink, 100.0, 0.2)});
+  CHECK(deg_from_rad(lens_first->rad) == Approx(100.0));
+  CHECK(lens_first->disagree_by_rad == 0.0);
   const auto unknown = combine(std::vector{zero(ReferenceKind::PreviousLens, -37.0, 0.01, true),
                                            zero(ReferenceKind::Ink, 100.0, 0.2)});
   CHECK(deg_from_rad(unknown->rad) == Approx(100.0));
