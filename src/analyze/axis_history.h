@@ -6,19 +6,31 @@
 
 #include "analyze/track.h"
 #include "timeline/smoother.h"
+#include "timeline/two_ends.h"
 
 namespace rhumb::analyze {
 
 struct AxisHistory {
-  std::vector<timeline::Reading> readings;
-  std::vector<timeline::Smoothed> smoothed;
+  std::vector<timeline::Reading> readings;  // of each frame by itself
+  std::vector<timeline::TwoEnds> ends;      // the same by end
+  std::vector<timeline::Step> steps;
+  std::vector<timeline::SmoothedEnds> smoothed;
   std::vector<bool> resting;  // whether the lens rests from the frame before to this one
 };
 
-// An entry a frame of the track. solved: the frames' readings against track.axis_rad; scatter:
-// their observed spread over the predicted one; path_axis_rad: the whole recording's most probable
-// path, unwrapped, from which a reading may lie 4 degrees off.
-AxisHistory axis_history(const Track& track, const std::vector<Solved>& solved, double scatter,
-                         const std::vector<double>& path_axis_rad, std::span<const double> time_s);
+// The ends of each frame as they were measured against track.axis_rad, and what they solve to.
+struct Measured {
+  std::vector<EndPair> ends;
+  std::vector<Solved> solved;
+  Levers levers;
+  double scatter = 1.0;  // observed spread over the predicted one
+};
+
+// An entry a frame of the track. path_axis_rad: the whole recording's most probable path,
+// unwrapped, from which a reading may lie 4 degrees off; centre_sd: of the lens's centre across the
+// axis about its supposed place, limbal radii.
+AxisHistory axis_history(const Track& track, const Measured& measured,
+                         const std::vector<double>& path_axis_rad, std::span<const double> time_s,
+                         double centre_sd);
 
 }  // namespace rhumb::analyze

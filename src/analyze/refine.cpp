@@ -20,39 +20,6 @@ using timeline::Phase;
 constexpr double centre_spread = 0.008;  // limbal radii (0.05 mm): of the smoothed lens centre
 constexpr double centre_step_s = 0.06;
 
-Track track_of(const FrameReading& coarse, Phase phase) {
-  Track track;
-  double unwrapped = 0.0;
-  for (std::size_t frame = 0; frame < coarse.path.phase.size(); ++frame) {
-    if (coarse.path.phase[frame] != phase) continue;
-    const double axis = angle::rad_from_deg(coarse.path.axis_deg[frame]);
-    unwrapped = track.frame.empty() ? axis : unwrapped + angle::wrap_deviation(axis - unwrapped);
-    track.frame.push_back(frame);
-    track.axis_rad.push_back(unwrapped);
-    track.centre.push_back(coarse.centre[frame]);
-    track.resting.push_back(!coarse.path.moving[frame]);
-    track.trust.push_back(coarse.posterior.near_path[frame]);
-  }
-  return track;
-}
-
-// At most `most` frames in which the lens rests and the path is trusted; of all frames when too few
-// rest.
-std::vector<std::size_t> teaching_frames(const Track& track, std::size_t most) {
-  std::vector<std::size_t> good;
-  for (std::size_t k = 0; k < track.frame.size(); ++k) {
-    if (track.resting[k] && track.trust[k] > 0.8) good.push_back(k);
-  }
-  if (good.size() < 5) {
-    good.clear();
-    for (std::size_t k = 0; k < track.frame.size(); ++k) good.push_back(k);
-  }
-  if (good.size() <= most) return good;
-  std::vector<std::size_t> spread;
-  for (std::size_t k = 0; k < most; ++k) spread.push_back(good[k * good.size() / most]);
-  return spread;
-}
-
 // Turn and centre offset from the two ends: end A is seen turned by turn + offset / lever, end B by
 // turn - offset / lever. The prior on the offset lets one end serve alone.
 Solved solve(const EndPair& ends, const Levers& levers) {
@@ -83,23 +50,6 @@ Solved solve(const EndPair& ends, const Levers& levers) {
   return out;
 }
 
-// Frames at least `step_s` apart, enough for what changes slowly.
-std::vector<std::size_t> some_of(const Track& track, std::span<const double> time_s,
-                                 double step_s) {
-  std::vector<std::size_t> some;
-  for (std::size_t k = 0; k < track.frame.size(); ++k) {
-    if (some.empty() || time_s[track.frame[k]] >= time_s[track.frame[some.back()]] + step_s)
-      some.push_back(k);
-  }
-  return some;
-}
-
-std::vector<std::size_t> all_of(const Track& track) {
-  std::vector<std::size_t> all(track.frame.size());
-  for (std::size_t k = 0; k < all.size(); ++k) all[k] = k;
-  return all;
-}
-
 // Where each template's own marks lie: a strip turned by `turn` against it has its marks at turn +
 // offset.
 struct Offsets {
@@ -110,11 +60,15 @@ struct Offsets {
   double common_marks = 0.0;
 };
 
+// Of each by itself, the weaker one not to be read.
+Offsets offsets_of_each(const PairTemplate& form, double common_marks) {
+  return {lens::symmetric_angle(form.a, strip_geometry),
+          lens::symmetric_angle(form.b, strip_geometry), 0.0, false, common_marks};
+}
+
 Offsets offsets_of(const PairTemplate& form) {
   const double common = lens::common_marks(form.a, form.b);
-  if (common < lens::least_common_marks)
-    return {lens::symmetric_angle(form.a, strip_geometry),
-            lens::symmetric_angle(form.b, strip_geometry), 0.0, false, common};
+  if (common < lens::least_common_marks) return offsets_of_each(form, common);
   const lens::MarkAngles angles = lens::mark_angles(form.a, form.b, strip_geometry);
   return {angles.a_rad, angles.b_rad, angles.mean_se_rad, true, common};
 }
@@ -139,93 +93,150 @@ double steady_share(const Track& track, const std::vector<FineAxis>& frames) {
   return static_cast<double>(steady) / static_cast<double>(track.frame.size());
 }
 
-FineReport refine_lens(const Source& source, std::span<const double> time_s,
-                       const FrameReading& coarse, Phase phase, bool smoothing, int threads,
-                       std::vector<FineAxis>& frames) {
-  FineReport report;
-  Track track = track_of(coarse, phase);
-  if (track.frame.empty()) return report;
-  const std::vector<double> path_axis = track.axis_rad;
-  const auto teaching = teaching_frames(track, 160);
-  report.frames = static_cast<int>(teaching.size());
-  std::vector<float> weight(teaching.size(), 1.0F);
-  PairTemplate form = teach(source, track, teaching, weight, threads);
+// What both ends look like and where their marks lie, once the track follows them.
+struct Learned {
+  std::vector<std::size_t> teaching;
+  std::vector<float> weight;
+  PairTemplate form;
   Offsets offsets;
-  Levers levers{form.a.mean_distance, form.b.mean_distance};
+  std::optional<double> line_se;  // of the centre, where one end's own line gave it
+
+  bool weaker_a() const { return lens::power(form.a) < lens::power(form.b); }
+  Levers levers() const { return {form.a.mean_distance, form.b.mean_distance}; }
+};
+
+Learned learn_ends(const Source& source, std::span<const double> time_s, int threads,
+                   Track& track) {
+  Learned out;
+  out.teaching = teaching_frames(track, 160);
+  out.weight.assign(out.teaching.size(), 1.0F);
+  out.form = teach(source, track, out.teaching, out.weight, threads);
   for (int round = 0; round < 3; ++round) {
-    const auto which = round < 2 ? teaching : some_of(track, time_s, centre_step_s);
-    offsets = offsets_of(form);
-    auto ends = measure(source, track, form, which, threads);
+    const auto which = round < 2 ? out.teaching : some_of(track, time_s, centre_step_s);
+    out.offsets = offsets_of(out.form);
+    auto ends = measure(source, track, out.form, which, threads);
     if (round == 2) {
       // The whole stretch once, so that the centres follow the eye's tilt everywhere.
       for (EndPair& pair : ends) {
-        pair.a.turn_rad += offsets.a;
-        pair.b.turn_rad += offsets.b;
+        pair.a.turn_rad += out.offsets.a;
+        pair.b.turn_rad += out.offsets.b;
       }
-      smooth_centres(track, ends, levers, time_s);
+      smooth_centres(track, ends, out.levers(), time_s);
       break;
     }
-    apply_turns(track, ends, levers, offsets, which);
+    apply_turns(track, ends, out.levers(), out.offsets, which);
     for (std::size_t k = 0; k < which.size(); ++k) {
       const auto& pair = ends[which[k]];
-      weight[k] = shows(pair.a) || shows(pair.b) ? 1.0F : 0.05F;
+      out.weight[k] = shows(pair.a) || shows(pair.b) ? 1.0F : 0.05F;
     }
-    form = teach(source, track, teaching, weight, threads);
-    levers = {form.a.mean_distance, form.b.mean_distance};
+    out.form = teach(source, track, out.teaching, out.weight, threads);
   }
   // Frames outside the teaching set still lie on the path's whole degrees; that is within the
   // template's reach.
-  form = teach(source, track, teaching, weight, threads);
-  offsets = offsets_of(form);
-  report.template_se_rad = std::hypot(report.template_se_rad, offsets.mean_se_rad);
-  const bool weaker_a = lens::power(form.a) < lens::power(form.b);
-  std::optional<double> line_se;
-  for (int round = 0; round < 2 && !offsets.of_both; ++round) {
-    const auto se = centre_on_line(track, form, !weaker_a);
+  out.form = teach(source, track, out.teaching, out.weight, threads);
+  out.offsets = offsets_of(out.form);
+  return out;
+}
+
+// Where one end alone is read.
+void centre_by_line(const Source& source, int threads, Track& track, Learned& learned) {
+  const bool weaker_a = learned.weaker_a();
+  for (int round = 0; round < 2 && !learned.offsets.of_both; ++round) {
+    const auto se = centre_on_line(track, learned.form, !weaker_a);
     if (!se) break;
-    line_se = se;
-    form = teach(source, track, teaching, weight, threads);
-    offsets = offsets_of(form);
+    learned.line_se = se;
+    learned.form = teach(source, track, learned.teaching, learned.weight, threads);
+    learned.offsets = offsets_of(learned.form);
   }
-  levers = {form.a.mean_distance, form.b.mean_distance};
-  report.both_ends = offsets.of_both;
-  report.distance = levers.mean();
-  report.likeness = lens::likeness(form.a, form.b);
-  report.common_marks = offsets.common_marks;
-  const auto all = all_of(track);
-  auto ends = measure(source, track, form, all, threads);
-  std::vector<Solved> solved(track.frame.size());
-  for (const std::size_t k : all) {
-    ends[k].a.turn_rad += offsets.a;
-    ends[k].b.turn_rad += offsets.b;
-    if (!offsets.of_both) (weaker_a ? ends[k].a : ends[k].b) = {};
-    solved[k] = solve(ends[k], levers);
+}
+
+Measured measure_all(const Source& source, const Track& track, const Learned& learned,
+                     int threads) {
+  Measured out{measure(source, track, learned.form, all_of(track), threads),
+               std::vector<Solved>(track.frame.size()), learned.levers(), 1.0};
+  for (std::size_t k = 0; k < out.ends.size(); ++k) {
+    EndPair& pair = out.ends[k];
+    pair.a.turn_rad += learned.offsets.a;
+    pair.b.turn_rad += learned.offsets.b;
+    if (!learned.offsets.of_both) (learned.weaker_a() ? pair.a : pair.b) = {};
+    out.solved[k] = solve(pair, out.levers);
   }
-  report.scatter = robust_scatter(track, solved);
-  const auto [readings, smoothed, resting] =
-      axis_history(track, solved, report.scatter, path_axis, time_s);
-  report.slow_excess = slow_excess(track, readings, time_s);
-  const std::vector<double> wandering = wander(track, resting, smoothed, time_s);
-  const std::vector<double> centre_error = centre_errors(track, ends, levers, line_se, time_s);
-  for (const std::size_t k : all) {
+  out.scatter = robust_scatter(track, out.solved);
+  return out;
+}
+
+FineReport report_of(const Learned& learned) {
+  FineReport report;
+  report.frames = static_cast<int>(learned.teaching.size());
+  report.template_se_rad = std::hypot(report.template_se_rad, learned.offsets.mean_se_rad);
+  report.both_ends = learned.offsets.of_both;
+  report.distance = learned.levers().mean();
+  report.likeness = lens::likeness(learned.form.a, learned.form.b);
+  report.common_marks = learned.offsets.common_marks;
+  if (learned.line_se) report.centre_sd = std::min(report.centre_sd, *learned.line_se);
+  return report;
+}
+
+// Every frame against what was learned; fills the entries of this lens's frames.
+FineReport read_frames(const Source& source, std::span<const double> time_s, const Track& track,
+                       const std::vector<double>& path_axis_rad, Phase phase,
+                       const Learned& learned, bool smoothing, int threads,
+                       std::vector<FineAxis>& frames) {
+  FineReport report = report_of(learned);
+  const Measured measured = measure_all(source, track, learned, threads);
+  report.scatter = measured.scatter;
+  const AxisHistory history =
+      axis_history(track, measured, path_axis_rad, time_s, report.centre_sd);
+  report.slow_excess = slow_excess(track, history.readings, time_s);
+  const std::vector<double> wandering = wander(track, history, time_s);
+  for (std::size_t k = 0; k < track.frame.size(); ++k) {
     FineAxis& out = frames[track.frame[k]];
+    const timeline::SmoothedEnds& smoothed = history.smoothed[k];
     out.phase = phase;
-    out.axis_rad = smoothed[k].value_rad;
-    out.se_rad = std::hypot(report.slow_excess * smoothed[k].se_rad, centre_error[k], wandering[k]);
-    out.own = readings[k];
-    if (!smoothing && readings[k].given) {
-      out.axis_rad = readings[k].value_rad;
-      out.se_rad = readings[k].se_rad;
+    out.axis_rad = smoothed.value_rad;
+    out.se_rad = std::hypot(report.slow_excess * smoothed.noise_se_rad, smoothed.centre_se_rad,
+                            wandering[k]);
+    out.ends = history.ends[k];
+    out.step = history.steps[k];
+    out.own = history.readings[k];
+    if (!smoothing && out.own.given) {
+      out.axis_rad = out.own.value_rad;
+      out.se_rad = out.own.se_rad;
     }
-    out.end_a = shows(ends[k].a);
-    out.end_b = shows(ends[k].b);
+    out.end_a = shows(measured.ends[k].a);
+    out.end_b = shows(measured.ends[k].b);
     out.centre = track.centre[k];
     out.seen_rad = out.axis_rad;
     // Where the path is doubted, so is that the lens rests.
-    out.rests = resting[k] && track.trust[k] > least_probability;
-    out.given = smoothing || readings[k].given;
+    out.rests = history.resting[k] && track.trust[k] > least_probability;
+    out.given = smoothing || out.own.given;
   }
   report.steady_share = steady_share(track, frames);
+  return report;
+}
+
+FineReport refine_lens(const Source& source, std::span<const double> time_s,
+                       const FrameReading& coarse, Phase phase, bool smoothing, int threads,
+                       std::vector<FineAxis>& frames) {
+  // Two ends of one lens turn together: where both were read right 0.62 of the frames and more keep
+  // to the axis, mostly over 0.8; where one of them was clutter, or the centre wrong, 0.4 did.
+  constexpr double least_steady_of_both = 0.5;
+  Track track = track_of(coarse, phase);
+  if (track.frame.empty()) return {};
+  const std::vector<double> path_axis = track.axis_rad;
+  Learned learned = learn_ends(source, time_s, threads, track);
+  centre_by_line(source, threads, track, learned);
+  const auto read = [&] {
+    return read_frames(source, time_s, track, path_axis, phase, learned, smoothing, threads,
+                       frames);
+  };
+  FineReport report = read();
+  if (report.both_ends && report.steady_share < least_steady_of_both) {
+    learned.offsets = offsets_of_each(learned.form, learned.offsets.common_marks);
+    centre_by_line(source, threads, track, learned);
+    learned.offsets = offsets_of_each(learned.form, learned.offsets.common_marks);
+    report = read();
+  }
   find_settled(track, coarse, time_s, report);
   return report;
 }

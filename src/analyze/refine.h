@@ -9,18 +9,21 @@
 
 #include "analyze/frames.h"
 #include "timeline/smoother.h"
+#include "timeline/two_ends.h"
 
 namespace rhumb::analyze {
 
 struct FineAxis {
   timeline::Phase phase = timeline::Phase::None;
   bool given = false;
-  double axis_rad = 0.0;  // atlas, unwrapped within one stay of a lens
-  double seen_rad = 0.0;  // the same with what refraction adds, smoothed over time
-  double se_rad = 1e3;    // of the smoothed value, reading only: no reference, no pose, no tilt
-  timeline::Reading own;  // this frame's own reading
-  bool rests = false;     // the lens, from the frame before to this one
-  bool end_a = false;     // which ends this frame shows
+  double axis_rad = 0.0;   // atlas, unwrapped within one stay of a lens
+  double seen_rad = 0.0;   // the same with what refraction adds, smoothed over time
+  double se_rad = 1e3;     // of the smoothed value, reading only: no reference, no pose, no tilt
+  timeline::Reading own;   // this frame's own reading
+  timeline::TwoEnds ends;  // and what each end reads
+  timeline::Step step;     // from the frame before, where the lens does not rest
+  bool rests = false;      // the lens, from the frame before to this one
+  bool end_a = false;      // which ends this frame shows
   bool end_b = false;
   Eigen::Vector2d centre = Eigen::Vector2d::Zero();
 
@@ -44,6 +47,7 @@ struct FineReport {
   double common_marks = 0.0;  // likeness and symmetry of both (lens::common_marks)
   double steady_share = 0.0;  // of the frames: own reading within half a degree of the axis as seen
   double slow_excess = 1.0;   // observed scatter of 0.4 s means over the predicted one
+  double centre_sd = 0.03;    // of the lens's centre about its supposed place, limbal radii
   int frames = 0;             // that the template rests on
 };
 

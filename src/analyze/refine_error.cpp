@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <optional>
 
 namespace rhumb::analyze {
 
@@ -95,45 +94,7 @@ double slow_excess(const Track& track, std::span<const timeline::Reading> readin
   return std::clamp(std::sqrt(*middle / half_of_chi_square), 1.0, 5.0);
 }
 
-std::vector<double> centre_errors(const Track& track, const std::vector<EndPair>& ends,
-                                  const Levers& levers, std::optional<double> line_se,
-                                  std::span<const double> time_s) {
-  // Limbal radii in a second, 0.07 mm: an instrument over one end pushes the lens as well as
-  // turning it. Set on recordings made for development, so that 95 % intervals hold where one end
-  // shows.
-  constexpr double drift = 0.012;
-  constexpr double unknown = 0.03;   // limbal radii (0.18 mm): of a centre that no frame showed
-  constexpr double stretch_s = 0.3;  // in which three frames must show both ends
-  const std::size_t n = ends.size();
-  std::vector<bool> both(n, false);
-  for (std::size_t k = 0; k < n; ++k) both[k] = shows(ends[k].a) && shows(ends[k].b);
-  std::vector<bool> known(n, false);
-  for (std::size_t k = 0; k + 2 < n; ++k) {
-    if (!both[k]) continue;
-    std::size_t count = 0;
-    std::size_t to = k;
-    while (to < n && time_s[track.frame[to]] <= time_s[track.frame[k]] + stretch_s)
-      count += both[to++] ? 1 : 0;
-    if (count < 3) continue;
-    for (std::size_t j = k; j < to; ++j) known[j] = known[j] || both[j];
-  }
-  std::vector<double> error(n, std::min(unknown, line_se.value_or(unknown)));
-  constexpr double never_s = -1e9;
-  const auto sweep = [&](std::size_t k, double& last_s) {
-    const double now = time_s[track.frame[k]];
-    if (known[k]) last_s = now;
-    error[k] = std::min(error[k], drift * std::sqrt(std::abs(now - last_s)));
-  };
-  double last_s = never_s;
-  for (std::size_t k = 0; k < n; ++k) sweep(k, last_s);
-  last_s = never_s;
-  for (std::size_t k = n; k-- > 0;) sweep(k, last_s);
-  for (double& e : error) e /= levers.mean();
-  return error;
-}
-
-std::vector<double> wander(const Track& track, const std::vector<bool>& rests,
-                           std::span<const timeline::Smoothed> axis,
+std::vector<double> wander(const Track& track, const AxisHistory& history,
                            std::span<const double> time_s) {
   constexpr double least_s = 1.0;
   const std::size_t n = track.frame.size();
@@ -141,7 +102,8 @@ std::vector<double> wander(const Track& track, const std::vector<bool>& rests,
   std::size_t from = 0;
   while (from < n) {
     std::size_t to = from;
-    while (to < n && rests[to] && track.frame[to] == track.frame[from] + (to - from)) ++to;
+    while (to < n && history.resting[to] && track.frame[to] == track.frame[from] + (to - from))
+      ++to;
     const auto at = [&](std::size_t k) {
       return time_s[track.frame[k]] - time_s[track.frame[from]];
     };
@@ -149,7 +111,7 @@ std::vector<double> wander(const Track& track, const std::vector<bool>& rests,
       // About a straight line, since a lens may turn slowly.
       double t = 0.0, tt = 0.0, y = 0.0, ty = 0.0, yy = 0.0;
       for (std::size_t k = from; k < to; ++k) {
-        const double value = axis[k].value_rad - axis[from].value_rad;
+        const double value = history.smoothed[k].value_rad - history.smoothed[from].value_rad;
         t += at(k);
         tt += at(k) * at(k);
         y += value;

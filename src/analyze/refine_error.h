@@ -1,10 +1,10 @@
 // How far refined readings can be trusted, from the readings themselves.
 #pragma once
 
-#include <optional>
 #include <span>
 #include <vector>
 
+#include "analyze/axis_history.h"
 #include "analyze/frames.h"
 #include "analyze/refine.h"
 #include "analyze/track.h"
@@ -26,19 +26,10 @@ double robust_scatter(const Track& track, const std::vector<Solved>& solved);
 double slow_excess(const Track& track, std::span<const timeline::Reading> readings,
                    std::span<const double> time_s);
 
-// Standard error of the axis, by entry of the track, from not knowing the lens's centre where only
-// one end shows: grows from the nearest stretch in which both do, for the eye's tilt moves the
-// centre. Seen from one end, an error of the centre across the axis is a turn. `line_se`: of a
-// centre that the marks' own line gave, limbal radii.
-std::vector<double> centre_errors(const Track& track, const std::vector<EndPair>& ends,
-                                  const Levers& levers, std::optional<double> line_se,
-                                  std::span<const double> time_s);
-
 // By entry of the track: how far the smoothed axis wanders about a straight line over the stretch
 // in which the lens rests, root mean square; 0 while it moves and in stretches shorter than a
 // second. A resting lens does not wander, so this is error that no single reading knows of.
-std::vector<double> wander(const Track& track, const std::vector<bool>& rests,
-                           std::span<const timeline::Smoothed> axis,
+std::vector<double> wander(const Track& track, const AxisHistory& history,
                            std::span<const double> time_s);
 
 // Fills when the lens's surroundings were settled.

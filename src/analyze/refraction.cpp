@@ -74,21 +74,24 @@ void take_off_refraction(const ChamberReading& chamber, std::span<const double> 
     std::vector<timeline::BentReading> seen(stay.size());
     for (std::size_t k = 0; k < stay.size(); ++k) {
       const FineAxis& frame = fine.frames[stay[k]];
-      seen[k].seen = frame.own;
       // A reading that the axis as seen passes by holds nothing.
-      seen[k].seen.given = frame.holds();
+      if (frame.holds()) seen[k].end = frame.ends;
       // What is left in a clear eye is the same in all frames.
       const double se = refraction_se(chamber, fine, time_s, stay[k]);
       seen[k].bend_sd_rad = std::sqrt(std::max(0.0, se * se - unbent_rad * unbent_rad));
       if (k == 0) continue;
       seen[k].rests = frame.rests && !turns(fine, stay, k);
-      seen[k].since_s = std::max(1e-3, time_s[stay[k]] - time_s[stay[k - 1]]);
+      seen[k].step = frame.step;
+      // Where the axis as seen turns though the path rests, it is free.
+      if (frame.rests) seen[k].step.axis_sd_rad = timeline::free_step_rad(frame.step.since_s);
       if (!seen[k].rests)
         seen[k].turned_rad = std::abs(frame.seen_rad - fine.frames[stay[k - 1]].seen_rad);
     }
-    if (std::none_of(seen.begin(), seen.end(), [](const auto& one) { return one.seen.given; }))
+    if (std::none_of(seen.begin(), seen.end(),
+                     [](const auto& one) { return one.end[0].given || one.end[1].given; }))
       continue;
-    const std::vector<double> axis = timeline::unbend(seen);
+    const FineReport& report = phase == Phase::Previous ? fine.previous : fine.current;
+    const std::vector<double> axis = timeline::unbend(seen, report.centre_sd);
     for (std::size_t k = 0; k < stay.size(); ++k) fine.frames[stay[k]].axis_rad = axis[k];
   }
 }

@@ -2,8 +2,10 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <span>
 #include <vector>
 
+#include "analyze/frames.h"
 #include "lens/mark_template.h"
 
 namespace rhumb::analyze {
@@ -40,5 +42,17 @@ struct Solved {
   double offset = 0.0;  // of the lens centre across the axis, limbal radii
   double offset_se = 1e3;
 };
+
+// The frames in which the path has the lens, at the path's axes and centres.
+Track track_of(const FrameReading& coarse, timeline::Phase phase);
+
+// At most `most` frames in which the lens rests and the path is trusted; of all frames when too few
+// rest.
+std::vector<std::size_t> teaching_frames(const Track& track, std::size_t most);
+
+// Frames at least `step_s` apart, enough for what changes slowly.
+std::vector<std::size_t> some_of(const Track& track, std::span<const double> time_s, double step_s);
+
+std::vector<std::size_t> all_of(const Track& track);
 
 }  // namespace rhumb::analyze

@@ -13,14 +13,11 @@ constexpr std::size_t planes_count = 3;
 // Limbal radii: where the middle is looked for, and what of the ring is explained.
 constexpr double innermost = 0.86, outermost = 1.14;
 constexpr double explained_from = 0.86, explained_to = 1.16;
-constexpr std::array<double, 3> softness = {0.02, 0.035, 0.055};  // standard deviations of a step
+// Standard deviations of a step. From sclera to clear cornea it is one to two millimetres (surgical
+// limbus, common practice, no source); what is sharper is a vessel or a lid.
+constexpr std::array<double, 3> softness = {0.035, 0.055, 0.08};
 // Neighbouring rows and the three planes share their texture.
 constexpr double rows_per_independent = 4.0;
-// Weight of a colour against brightness. Rendered eyes bear equal weights; on frames of real
-// operations those cost a quarter more error, since redness and pigment end beside the limbus. See
-// docs/accuracy.md.
-constexpr std::array<double, planes_count> plane_weight = {1.0, 0.3, 0.3};
-
 using Vector4 = Eigen::Vector4d;
 
 std::vector<int> explained_rows(const RingShape& shape) {
@@ -55,8 +52,8 @@ Vector4 without_step(const Eigen::LLT<Eigen::Matrix4d>& normal, const Vector4& r
 // Soft steps of one softness at one place, fitted to directions.
 class StepFit {
  public:
-  StepFit(std::vector<Vector4> basis, const ExpectedSteps& expected)
-      : basis_(std::move(basis)), expected_(expected) {
+  StepFit(std::vector<Vector4> basis, const ExpectedSteps& expected, const PlaneWeights& weights)
+      : basis_(std::move(basis)), expected_(expected), weights_(weights) {
     // The slope behind the step may differ by this a limbal radius, relative to the brightness.
     constexpr double bend_sd = 1.0;
     for (std::size_t plane = 0; plane < planes_count; ++plane) {
@@ -76,18 +73,21 @@ class StepFit {
     const bool whole = n == static_cast<double>(basis_.size());
     const Normal normal = whole ? whole_ : normal_of(&direction.usable);
     double sum = 0.0;
+    double planes = 0.0;
     std::array<double, planes_count> step{};
     std::array<double, planes_count> square{};
     for (std::size_t plane = 0; plane < planes_count; ++plane) {
+      if (weights_[plane] <= 0.0) continue;
+      planes += 1.0;
       const PlaneFit fit = fit_plane(direction, plane, normal[plane]);
       const double noise = expected_[plane].noise;
-      sum += plane_weight[plane] * fit.left / (noise * noise);
+      sum += weights_[plane] * fit.left / (noise * noise);
       step[plane] = fit.step;
       square[plane] = fit.left / n;
     }
     // Student's form: a direction that no step explains says little anywhere.
-    const double mean = sum / (n * planes_count);
-    const double likelihood = -0.5 * n / rows_per_independent * planes_count * std::log1p(mean);
+    const double mean = sum / (n * planes);
+    const double likelihood = -0.5 * n / rows_per_independent * planes * std::log1p(mean);
     if (likelihood <= direction.log_likelihood[place]) return;
     direction.log_likelihood[place] = likelihood;
     direction.step[place] = step;
@@ -130,6 +130,7 @@ class StepFit {
 
   std::vector<Vector4> basis_;
   ExpectedSteps expected_;
+  PlaneWeights weights_;
   std::array<Vector4, planes_count> prior_;  // of the normal equations: diagonal
   std::array<Vector4, planes_count> pull_;   // and right side
   Normal whole_;
@@ -185,7 +186,8 @@ std::vector<RingDirection> read_directions(const RingPlanes& planes, const RingS
 }
 
 void fit_steps(const RingShape& shape, const std::vector<double>& places,
-               const ExpectedSteps& expected, std::vector<RingDirection>& all) {
+               const ExpectedSteps& expected, const PlaneWeights& weights,
+               std::vector<RingDirection>& all) {
   const std::vector<int> rows = explained_rows(shape);
   for (RingDirection& direction : all) {
     direction.log_likelihood.assign(places.size(), -1e30);
@@ -194,7 +196,7 @@ void fit_steps(const RingShape& shape, const std::vector<double>& places,
   }
   for (std::size_t p = 0; p < places.size(); ++p) {
     for (const double soft : softness) {
-      const StepFit fit(basis_at(places[p], soft, shape, rows), expected);
+      const StepFit fit(basis_at(places[p], soft, shape, rows), expected, weights);
       for (RingDirection& direction : all) fit.improve(direction, p);
     }
   }

@@ -42,9 +42,16 @@ std::vector<double> step_places(const RingShape& shape);
 // The directions, each over three times its width, of which most was seen.
 std::vector<RingDirection> read_directions(const RingPlanes& planes, const RingShape& shape);
 
+// How much each plane counts; 0: not at all.
+using PlaneWeights = std::array<double, 3>;
+// Of a first fit. Rendered eyes bear equal weights; on frames of real operations those cost a
+// quarter more error, since redness and pigment end beside the limbus. See docs/accuracy.md.
+inline constexpr PlaneWeights all_planes = {1.0, 0.3, 0.3};
+
 // Fills likelihoods, steps and residuals of all directions at `places`: least squares of a level, a
 // slope, a soft step of the best of three softnesses and a change of slope behind it.
 void fit_steps(const RingShape& shape, const std::vector<double>& places,
-               const ExpectedSteps& expected, std::vector<RingDirection>& all);
+               const ExpectedSteps& expected, const PlaneWeights& weights,
+               std::vector<RingDirection>& all);
 
 }  // namespace rhumb::eye

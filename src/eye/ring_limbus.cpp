@@ -3,6 +3,7 @@
 #include <Eigen/Cholesky>
 #include <Eigen/LU>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 #include <vector>
@@ -112,6 +113,50 @@ Curve fit_curve(const std::vector<RingDirection>& all, const std::vector<double>
   return curve;
 }
 
+// How far a plane's edges lie beside the limbus, alike over thirty degrees. Where its step differs
+// from direction to direction by a share of itself, a shade or a redness of that share lies about
+// the limbus too and moves the middle by as much of the transition. Colour has more of its own.
+double common_error(std::size_t plane, const ExpectedStep& expected) {
+  constexpr std::array<double, planes_count> least = {0.008, 0.015, 0.015};
+  constexpr double transition = 0.03;  // limbal radii
+  const double uneven = std::min(3.0, expected.step_sd / std::max(1e-4, std::abs(expected.step)));
+  return std::hypot(least[plane], transition * uneven);
+}
+
+// The curve by all planes, each for itself beside a shift of its own all round (a colour mixes
+// along the transition in another way than brightness) and as far as its edges are to be trusted.
+Curve refine_by_planes(Curve curve, const std::array<std::vector<RingDirection>, 3>& alone,
+                       const std::vector<double>& places, const ExpectedSteps& expected) {
+  constexpr double shift_sd = 0.03;
+  const Usual usual;
+  std::array<double, planes_count> shift{};
+  for (const double least_spread : {0.03, 0.025, 0.02, 0.015, 0.012}) {
+    for (int round = 0; round < 8; ++round) {
+      Matrix5 h = usual.sd.cwiseAbs2().cwiseInverse().asDiagonal();
+      Vector5 g = h * usual.x;
+      for (std::size_t plane = 0; plane < planes_count; ++plane) {
+        const double error = common_error(plane, expected[plane]);
+        const double spread = std::max(least_spread, std::min(error, 0.03));
+        double beside = 0.0;
+        double weights = 1.0 / (shift_sd * shift_sd);
+        for (const RingDirection& direction : alone[plane]) {
+          const Vector5 a = harmonics(direction.meridian_rad);
+          const double on_curve = a.dot(curve.x);
+          const Say say = say_of(direction, on_curve + shift[plane], places, spread);
+          const double weight = independent * say.share / (error * error + say.variance);
+          h += weight * a * a.transpose();
+          g += weight * a * (say.radius - shift[plane]);
+          beside += weight * (say.radius - on_curve);
+          weights += weight;
+        }
+        if (plane > 0) shift[plane] = beside / weights;
+      }
+      curve.x = h.ldlt().solve(g);
+    }
+  }
+  return curve;
+}
+
 // The mean radius alone, the curve's shape and place kept.
 double size_of(const Curve& curve, const std::vector<RingDirection>& all,
                const std::vector<double>& places) {
@@ -192,16 +237,20 @@ LimbusInAtlas find_ring_limbus(const RingPlanes& planes, const RingShape& shape)
   ExpectedSteps expected = first_expectation(all);
   Curve curve;
   for (int round = 0; round < 3; ++round) {
-    fit_steps(shape, places, expected, all);
+    fit_steps(shape, places, expected, all_planes, all);
     curve = fit_curve(all, places);
     expected = expectation_along(curve, all, places);
   }
-  // Colour mixes along the transition in another way than brightness: it tells the place, not how
-  // large.
-  ExpectedSteps bright = expected;
-  for (std::size_t plane = 1; plane < planes_count; ++plane) bright[plane] = {1e3, 0.0, 1e3};
-  fit_steps(shape, places, bright, all);
-  curve.x(0) = size_of(curve, all, places);
+  std::array<std::vector<RingDirection>, planes_count> alone;
+  for (std::size_t plane = 0; plane < planes_count; ++plane) {
+    PlaneWeights only{};
+    only[plane] = 1.0;
+    alone[plane] = all;
+    fit_steps(shape, places, expected, only, alone[plane]);
+  }
+  curve = refine_by_planes(curve, alone, places, expected);
+  // Brightness tells how large: where along the transition a colour changes most is its own.
+  curve.x(0) = size_of(curve, alone[0], places);
   if (expected[0].step <= 0.0 && curve.support < 0.3) return limbus;
   const double flat = std::hypot(curve.x(3), curve.x(4));
   limbus.centre = {curve.x(1), curve.x(2)};
@@ -209,7 +258,7 @@ LimbusInAtlas find_ring_limbus(const RingPlanes& planes, const RingShape& shape)
   limbus.semi_minor = curve.x(0) - flat;
   limbus.angle_rad = 0.5 * std::atan2(curve.x(4), curve.x(3));
   limbus.arc_share = curve.support;
-  limbus.centre_cov = centre_covariance(curve, all, places);
+  limbus.centre_cov = centre_covariance(curve, alone[0], places);
   return limbus;
 }
 

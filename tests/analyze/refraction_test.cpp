@@ -31,6 +31,8 @@ Stay wandering() {
     axis.seen_rad = rad_from_deg(40.0 + (now < 3.0 ? 0.3 * std::cos(2.0 * now) : 0.0));
     axis.axis_rad = axis.seen_rad;
     axis.own = {true, axis.seen_rad, rad_from_deg(0.02)};
+    axis.ends[0] = {true, axis.seen_rad, rad_from_deg(0.02), 0.0};
+    axis.step.since_s = k > 0 ? 0.04 : 0.0;
     stay.fine.frames.push_back(axis);
     stay.time_s.push_back(now);
   }

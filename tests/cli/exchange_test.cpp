@@ -38,3 +38,29 @@ TEST_CASE("two lenses whose marks are alike are told apart by the gap between th
   CHECK(count["previous"] > 100);
   CHECK(count["new"] > 100);
 }
+
+TEST_CASE("a plan against the previous lens is kept to with every kind of reference", "[long]") {
+  struct Tied {
+    const char* kind;
+    bool meridians;  // axes in the eye's own meridians, not against the previous lens
+  };
+  const auto tied = GENERATE(Tied{"photo", true}, Tied{"ink", true}, Tied{"previous-lens", true},
+                             Tied{"previous-lens, of unknown axis", false}, Tied{"none", false});
+  const std::string kind = std::string(tied.kind).substr(0, std::string(tied.kind).find(','));
+  const TestFolder folder;
+  std::string scene = with(text_of(std::string(RHUMB_FIXTURES) + "/scenes/exchange.toml"),
+                           "kind = \"previous-lens\"", "kind = \"" + kind + "\"");
+  if (kind != "previous-lens" || !tied.meridians)
+    scene = with(scene, "previous_axis_known = true", "previous_axis_known = false");
+  if (kind == "ink") scene += "\n[ink]\nmeridians_deg = [0.0, 180.0]\n";
+  const DrawnCase made = read_drawn(folder, scene, "960x540");
+  const auto result = nlohmann::json::parse(text_of(made.out + "/result.json"));
+  const auto truth = nlohmann::json::parse(text_of(made.drawn + "/truth.json"));
+  INFO(tied.kind << ": " << result["final"].dump());
+  const auto deviation = result["final"]["deviation_deg"].get<double>();
+  CHECK(std::abs(deviation - truth["final_deviation_deg"].get<double>()) < 0.5);
+  const auto axis = result["final"]["axis_deg"].get<double>();
+  const double expected = tied.meridians ? truth["final_axis_deg"].get<double>()
+                                         : truth["relative_to_previous_deg"].get<double>();
+  CHECK(std::abs(std::remainder(axis - expected, 180.0)) < 0.5);
+}
