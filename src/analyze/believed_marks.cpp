@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <vector>
 
 namespace rhumb::analyze {
 namespace {
@@ -20,22 +21,25 @@ constexpr int least_readings = 8;
 struct Gates {
   double mean_log_ratio;  // of a frame with the lens
   float lead;             // of the axis over any other, somewhere in the recording
-  // Lead times squared likeness of the ends, of a lens that is not seen to come, turn or go: crypts
-  // and bubbles reached 6.4, marks that are read well 8 to 10.
-  double clearness_unmoved;
 };
 // Clear marks reach 3 to 4 a frame, the faintest that were read right 2.5; clutter that was taken
 // for marks in recordings without readable ones reached 1.6, marks hardly seen and read a degree
 // off 1.9. Set on the practice and hard recordings: see docs/accuracy.md.
-constexpr Gates usual{2.1, 3.4F, 8.0};
+constexpr Gates usual{2.1, 3.4F};
 // Where the refined ends bear witness clutter has neither so alike nor so steady ends.
-constexpr Gates if_witnessed{1.75, 2.5F, 6.5};
+constexpr Gates if_witnessed{1.75, 2.5F};
 constexpr double least_witness = 0.55;
 // From here on a lens of which one end hardly shows counts by the other one: clutter reached 0.29.
 constexpr double least_witness_one_end = 0.35;
 // Marks lighter than the glow are rare, and reflexes that look like them are not.
 constexpr double least_mean_log_ratio_if_light = 3.0;
 constexpr double least_log_ratio_if_light = 40.0;
+// Of lead times squared likeness of the ends, for a lens that is not seen to come, turn or go:
+// crypts and bubbles reached 6.4, marks that are read well 8 to 10.
+constexpr double least_clearness_unmoved = 8.0;
+// The same where it lies there from the first picture to the last: a ring of bubbles reached 9.2,
+// clear marks have 12 to 15.
+constexpr double least_clearness_throughout = 11.0;
 
 bool was_learned(const FineReading& fine, const WindowReading& windows, Phase phase) {
   const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
@@ -60,10 +64,6 @@ double witness(const FineReading& fine, Phase phase) {
   return std::max(0.0, report.common_marks) * report.steady_share;
 }
 
-const Gates& gates_of(const FineReading& fine, Phase phase) {
-  return witness(fine, phase) >= least_witness ? if_witnessed : usual;
-}
-
 // The largest lead of an axis that the lens keeps for two windows or more.
 float best_lead(const WindowReading& windows, const FineReading& fine, Phase phase) {
   const auto& lead =
@@ -76,6 +76,30 @@ float best_lead(const WindowReading& windows, const FineReading& fine, Phase pha
   return best;
 }
 
+// Whether frames that both ends speak for turn by more than anything does that is fixed to the eye.
+bool turns(const FineReading& fine, Phase phase) {
+  constexpr double least_turn_rad = 0.07;  // 4 degrees
+  constexpr double steady_rad = 0.01;
+  constexpr std::size_t least_frames = 20;
+  const FineReport& report = phase == Phase::Previous ? fine.previous : fine.current;
+  if (!report.both_ends) return false;
+  std::vector<double> axes;
+  for (const FineAxis& frame : fine.frames) {
+    if (frame.phase != phase || !frame.own.given || !frame.end_a || !frame.end_b) continue;
+    if (std::abs(frame.own.value_rad - frame.seen_rad) < steady_rad) axes.push_back(frame.seen_rad);
+  }
+  if (axes.size() < least_frames) return false;
+  std::sort(axes.begin(), axes.end());
+  return axes[axes.size() - 1 - axes.size() / 10] - axes[axes.size() / 10] >= least_turn_rad;
+}
+
+// Whether the path has this lens in every window that was looked at.
+bool lies_throughout(const WindowReading& windows, Phase phase) {
+  for (std::size_t k = 0; k < windows.windows.size(); ++k)
+    if (windows.windows[k].searched && windows.path.phase[k] != phase) return false;
+  return true;
+}
+
 // A lens that comes, turns or goes is told from what is fixed to the eye by that; another one must
 // be clearer than anything that is.
 bool moves_or_is_clear(const WindowReading& windows, const FineReading& fine, Phase phase) {
@@ -83,9 +107,12 @@ bool moves_or_is_clear(const WindowReading& windows, const FineReading& fine, Ph
   const std::size_t lens = phase == Phase::Previous ? 0 : 1;
   if (!signature || windows.changes[lens]) return true;
   if (windows.clear_end_changes[lens] && witness(fine, phase) >= least_witness_one_end) return true;
+  if (turns(fine, phase)) return true;
+  const double least =
+      lies_throughout(windows, phase) ? least_clearness_throughout : least_clearness_unmoved;
   return static_cast<double>(best_lead(windows, fine, phase)) *
              std::pow(signature->likeness, 2.0) >=
-         gates_of(fine, phase).clearness_unmoved;
+         least;
 }
 
 // Log likelihood ratio of the mean frame with the lens.
@@ -112,7 +139,7 @@ bool stands_out(const WindowReading& windows, const FrameReading& coarse, const 
   const double least = light ? least_log_ratio_if_light : least_log_ratio_of_one;
   if (log_ratio_of(windows.path, phase) < least || log_ratio_of(coarse.path, phase) < least)
     return false;
-  const Gates& gates = gates_of(fine, phase);
+  const Gates gates = witness(fine, phase) >= least_witness ? if_witnessed : usual;
   const double least_mean = light ? least_mean_log_ratio_if_light : gates.mean_log_ratio;
   return best_lead(windows, fine, phase) >= gates.lead &&
          mean_log_ratio(coarse, phase) >= least_mean;

@@ -19,12 +19,17 @@ struct Marks {
   bool changes = true;
   float lead_over_other_marks = 0.0F;  // if more than the lead
   bool clear_end_changes = false;
+  bool throughout = false;  // there from the first window to the last
+  double turn_rad = 0.0;    // of both ends, half way
 };
 
 bool are_believed(const Marks& marks) {
   constexpr std::size_t windows = 10, frames = 100;
   WindowReading coarse_windows;
   coarse_windows.path.phase.assign(windows, Phase::New);
+  if (!marks.throughout) std::fill_n(coarse_windows.path.phase.begin(), 3, Phase::None);
+  coarse_windows.windows.resize(windows);
+  for (Window& window : coarse_windows.windows) window.searched = true;
   coarse_windows.path.evidence.assign(windows, 6.0F);
   coarse_windows.lead.assign(windows, marks.lead);
   coarse_windows.lead_over_other_marks.assign(windows,
@@ -43,10 +48,14 @@ bool are_believed(const Marks& marks) {
   coarse.path.log_ratio = 100.0;
   FineReading fine;
   fine.frames.resize(frames);
-  for (FineAxis& frame : fine.frames) {
+  for (std::size_t k = 0; k < frames; ++k) {
+    FineAxis& frame = fine.frames[k];
     frame.phase = Phase::New;
-    frame.own.given = true;
+    frame.seen_rad = k < frames / 2 ? 0.0 : marks.turn_rad;
+    frame.own = {true, frame.seen_rad, 1e-3};
+    frame.end_a = frame.end_b = true;
   }
+  fine.current.both_ends = true;
   fine.current.common_marks = marks.common_marks;
   fine.current.steady_share = marks.steady_share;
   return belief_in(coarse_windows, coarse, fine).current;
@@ -82,6 +91,20 @@ TEST_CASE("what never moves must be clear, whatever its ends look like", "[analy
   CHECK_FALSE(are_believed(still));
   still.lead = 10.0F;
   CHECK(are_believed(still));
+  // Two bubbles of a ring may be as clear as a lens that lies there all the time.
+  still.throughout = true;
+  CHECK_FALSE(are_believed(still));
+  still.lead = 14.0F;
+  CHECK(are_believed(still));
+}
+
+TEST_CASE("what both ends show to turn is not fixed to the eye", "[analyze]") {
+  Marks turned{2.5, 5.0F, 0.9, 0.9, 0.9, false};
+  turned.throughout = true;
+  turned.turn_rad = 0.09;
+  CHECK(are_believed(turned));
+  turned.turn_rad = 0.04;
+  CHECK_FALSE(are_believed(turned));
 }
 
 TEST_CASE("a lens with one end half under the pupil's edge counts by its clear end", "[analyze]") {
