@@ -85,11 +85,8 @@ void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& l
 }
 
 double steady_share(const Track& track, const std::vector<FineAxis>& frames) {
-  constexpr double steady_rad = 0.01;
-  const auto steady = std::count_if(track.frame.begin(), track.frame.end(), [&](std::size_t frame) {
-    const FineAxis& fine = frames[frame];
-    return fine.own.given && std::abs(fine.own.value_rad - fine.seen_rad) < steady_rad;
-  });
+  const auto steady = std::count_if(track.frame.begin(), track.frame.end(),
+                                    [&](std::size_t frame) { return frames[frame].keeps(); });
   return static_cast<double>(steady) / static_cast<double>(track.frame.size());
 }
 

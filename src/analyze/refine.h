@@ -27,6 +27,9 @@ struct FineAxis {
   bool end_b = false;
   Eigen::Vector2d centre = Eigen::Vector2d::Zero();
 
+  // Whether the frame's own reading keeps to the axis as it is seen, to half a degree.
+  bool keeps() const { return own.given && std::abs(own.value_rad - seen_rad) < 0.01; }
+
   // Whether the frame's own reading speaks for the axis as it is seen; the smoothed axis passes by
   // some.
   bool holds() const {

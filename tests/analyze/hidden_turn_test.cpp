@@ -99,3 +99,17 @@ TEST_CASE("a centre that no frame shows is no better known for being looked at f
   for (const auto& one : read.smoothed)
     CHECK(one.centre_se_rad == Approx(0.03 / lever).epsilon(0.01));
 }
+
+TEST_CASE("an end that shows by fits and starts under an instrument is not read") {
+  Recording made(rad_from_deg(-2.0));
+  const AxisHistory without = made.read();
+  for (const std::size_t k : {26U, 27U, 33U}) {
+    lens::TurnEstimate& b = made.measured.ends[k].b;
+    b = made.measured.ends[k].a;
+    b.turn_rad -= rad_from_deg(3.5);
+  }
+  const AxisHistory with = made.read();
+  for (std::size_t k = 0; k < frames; ++k)
+    CHECK(with.smoothed[k].value_rad == Approx(without.smoothed[k].value_rad).margin(1e-9));
+  CHECK_FALSE(with.ends[26][1].given);
+}
