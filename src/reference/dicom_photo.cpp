@@ -7,20 +7,24 @@
 #include <dcmtk/dcmimgle/dcmimage.h>
 #include <dcmtk/dcmjpeg/djdecode.h>
 #include <dcmtk/dcmjpls/djdecode.h>
+#include <dcmtk/oflog/oflog.h>
 
 #include <mutex>
 #include <opencv2/imgproc.hpp>
 
 #include "files/user_error.h"
+#include "reference/jpeg_fragments.h"
 #include "reference/photo_file.h"
 
 namespace rhumb::reference {
 namespace {
 
-// DCMTK keeps its decoders in a global list; it is filled once.
+// DCMTK keeps its decoders in a global list, which is filled once, and has a log of its own, which
+// would stand between our lines.
 void register_decoders() {
   static std::once_flag once;
   std::call_once(once, [] {
+    OFLog::configure(OFLogger::OFF_LOG_LEVEL);
     DJDecoderRegistration::registerCodecs();
     DJLSDecoderRegistration::registerCodecs();
     DcmRLEDecoderRegistration::registerCodecs();
@@ -58,6 +62,9 @@ cv::Mat read_dicom_photo(const std::filesystem::path& file, PhotoFacts& facts) {
   data.findAndGetUint16(DCM_Rows, rows);
   data.findAndGetUint16(DCM_Columns, columns);
   refuse_large(columns, rows, file);
+  if (any_fragment_stops_at_tem(data))
+    throw UserError(file.string(), "", "holds a picture whose coding is damaged",
+                    "export it as JPEG or PNG");
   DicomImage image(&data, data.getOriginalXfer(), CIF_UsePartialAccessToPixelData);
   if (image.getStatus() != EIS_Normal)
     throw UserError(file.string(), "", "holds no picture that can be decoded",
