@@ -97,21 +97,35 @@ struct Learned {
   PairTemplate form;
   Offsets offsets;
   std::optional<double> line_se;  // of the centre, where one end's own line gave it
+  std::optional<int> only_end;    // 0: A, 1: B, where the other one is not to be learned from
 
-  bool weaker_a() const { return lens::power(form.a) < lens::power(form.b); }
+  bool leaves_a() const {
+    return only_end ? *only_end == 1 : lens::power(form.a) < lens::power(form.b);
+  }
+  // What is not the lens's takes no part.
+  void leave_out(std::vector<EndPair>& ends) const {
+    if (!only_end) return;
+    for (EndPair& pair : ends) (*only_end == 1 ? pair.a : pair.b) = {};
+  }
+  void find_offsets() {
+    offsets =
+        only_end ? offsets_of_each(form, lens::common_marks(form.a, form.b)) : offsets_of(form);
+  }
   Levers levers() const { return {form.a.mean_distance, form.b.mean_distance}; }
 };
 
 Learned learn_ends(const Source& source, std::span<const double> time_s, int threads,
-                   Track& track) {
+                   std::optional<int> only_end, Track& track) {
   Learned out;
+  out.only_end = only_end;
   out.teaching = teaching_frames(track, 160);
   out.weight.assign(out.teaching.size(), 1.0F);
   out.form = teach(source, track, out.teaching, out.weight, threads);
   for (int round = 0; round < 3; ++round) {
     const auto which = round < 2 ? out.teaching : some_of(track, time_s, centre_step_s);
-    out.offsets = offsets_of(out.form);
+    out.find_offsets();
     auto ends = measure(source, track, out.form, which, threads);
+    out.leave_out(ends);
     if (round == 2) {
       // The whole stretch once, so that the centres follow the eye's tilt everywhere.
       for (EndPair& pair : ends) {
@@ -131,19 +145,19 @@ Learned learn_ends(const Source& source, std::span<const double> time_s, int thr
   // Frames outside the teaching set still lie on the path's whole degrees; that is within the
   // template's reach.
   out.form = teach(source, track, out.teaching, out.weight, threads);
-  out.offsets = offsets_of(out.form);
+  out.find_offsets();
   return out;
 }
 
 // Where one end alone is read.
 void centre_by_line(const Source& source, int threads, Track& track, Learned& learned) {
-  const bool weaker_a = learned.weaker_a();
+  const bool leaves_a = learned.leaves_a();
   for (int round = 0; round < 2 && !learned.offsets.of_both; ++round) {
-    const auto se = centre_on_line(track, learned.form, !weaker_a);
+    const auto se = centre_on_line(track, learned.form, !leaves_a);
     if (!se) break;
     learned.line_se = se;
     learned.form = teach(source, track, learned.teaching, learned.weight, threads);
-    learned.offsets = offsets_of(learned.form);
+    learned.find_offsets();
   }
 }
 
@@ -155,7 +169,7 @@ Measured measure_all(const Source& source, const Track& track, const Learned& le
     EndPair& pair = out.ends[k];
     pair.a.turn_rad += learned.offsets.a;
     pair.b.turn_rad += learned.offsets.b;
-    if (!learned.offsets.of_both) (learned.weaker_a() ? pair.a : pair.b) = {};
+    if (!learned.offsets.of_both) (learned.leaves_a() ? pair.a : pair.b) = {};
     out.solved[k] = solve(pair, out.levers);
   }
   out.scatter = robust_scatter(track, out.solved);
@@ -174,13 +188,12 @@ FineReport report_of(const Learned& learned) {
   return report;
 }
 
-// Every frame against what was learned; fills the entries of this lens's frames.
-FineReport read_frames(const Source& source, std::span<const double> time_s, const Track& track,
+// What the frames say by what was learned; fills the entries of this lens's frames.
+FineReport read_frames(std::span<const double> time_s, const Track& track,
                        const std::vector<double>& path_axis_rad, Phase phase,
-                       const Learned& learned, bool smoothing, int threads,
+                       const Learned& learned, const Measured& measured, bool smoothing,
                        std::vector<FineAxis>& frames) {
   FineReport report = report_of(learned);
-  const Measured measured = measure_all(source, track, learned, threads);
   report.scatter = measured.scatter;
   const AxisHistory history =
       axis_history(track, measured, path_axis_rad, time_s, report.centre_sd);
@@ -221,18 +234,16 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   Track track = track_of(coarse, phase);
   if (track.frame.empty()) return {};
   const std::vector<double> path_axis = track.axis_rad;
-  Learned learned = learn_ends(source, time_s, threads, track);
-  centre_by_line(source, threads, track, learned);
-  const auto read = [&] {
-    return read_frames(source, time_s, track, path_axis, phase, learned, smoothing, threads,
-                       frames);
-  };
-  FineReport report = read();
-  if (report.both_ends && report.steady_share < least_steady_of_both) {
-    learned.offsets = offsets_of_each(learned.form, learned.offsets.common_marks);
+  std::optional<int> only_end;
+  FineReport report;
+  while (true) {
+    Learned learned = learn_ends(source, time_s, threads, only_end, track);
     centre_by_line(source, threads, track, learned);
-    learned.offsets = offsets_of_each(learned.form, learned.offsets.common_marks);
-    report = read();
+    const Measured measured = measure_all(source, track, learned, threads);
+    report = read_frames(time_s, track, path_axis, phase, learned, measured, smoothing, frames);
+    if (!report.both_ends || report.steady_share >= least_steady_of_both) break;
+    only_end = steadier_end(track, measured.ends).value_or(learned.leaves_a() ? 1 : 0);
+    track = track_of(coarse, phase);
   }
   find_settled(track, coarse, time_s, report);
   return report;

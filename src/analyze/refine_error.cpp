@@ -15,20 +15,59 @@ double honest_se(const lens::TurnEstimate& end) {
   return end.se_rad * excess * excess * (1.0 + 4.0 * strange_gain);
 }
 
-double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
-  std::vector<double> ratios;
+namespace {
+
+// `change(k)` of each pair of neighbouring frames, k and the one before it, in which the lens
+// rests.
+template <typename Change>
+std::vector<double> changes_at_rest(const Track& track, const Change& change) {
+  std::vector<double> out;
   for (std::size_t k = 1; k < track.frame.size(); ++k) {
     if (!track.resting[k] || !track.resting[k - 1] || track.frame[k] != track.frame[k - 1] + 1)
       continue;
-    if (!solved[k].given || !solved[k - 1].given) continue;
+    if (const std::optional<double> one = change(k)) out.push_back(std::abs(*one));
+  }
+  return out;
+}
+
+double median(std::vector<double>& values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+constexpr std::size_t fewest_changes = 8;  // that tell a scatter
+
+}  // namespace
+
+double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
+  auto ratios = changes_at_rest(track, [&](std::size_t k) -> std::optional<double> {
+    if (!solved[k].given || !solved[k - 1].given) return std::nullopt;
     const double difference =
         track.axis_rad[k] + solved[k].turn_rad - track.axis_rad[k - 1] - solved[k - 1].turn_rad;
-    ratios.push_back(std::abs(difference) / std::hypot(solved[k].se_rad, solved[k - 1].se_rad));
-  }
-  if (ratios.size() < 8) return 1.5;
-  std::nth_element(ratios.begin(), ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2),
-                   ratios.end());
-  return std::clamp(1.4826 * ratios[ratios.size() / 2], 0.5, 5.0);
+    return difference / std::hypot(solved[k].se_rad, solved[k - 1].se_rad);
+  });
+  if (ratios.size() < fewest_changes) return 1.5;
+  return std::clamp(1.4826 * median(ratios), 0.5, 5.0);
+}
+
+std::optional<int> steadier_end(const Track& track, const std::vector<EndPair>& ends) {
+  constexpr double much_more = 1.5;
+  const auto scatter = [&](lens::TurnEstimate EndPair::*end) -> std::optional<double> {
+    auto changes = changes_at_rest(track, [&](std::size_t k) -> std::optional<double> {
+      if (!shows(ends[k].*end) || !shows(ends[k - 1].*end)) return std::nullopt;
+      return track.axis_rad[k] + (ends[k].*end).turn_rad - track.axis_rad[k - 1] -
+             (ends[k - 1].*end).turn_rad;
+    });
+    if (changes.size() < fewest_changes) return std::nullopt;
+    return median(changes);
+  };
+  const auto a = scatter(&EndPair::a);
+  const auto b = scatter(&EndPair::b);
+  if (!a || !b) return std::nullopt;
+  if (*b > much_more * *a) return 0;
+  if (*a > much_more * *b) return 1;
+  return std::nullopt;
 }
 
 namespace {

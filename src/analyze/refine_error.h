@@ -1,6 +1,7 @@
 // How far refined readings can be trusted, from the readings themselves.
 #pragma once
 
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -19,6 +20,10 @@ double honest_se(const lens::TurnEstimate& end);
 // Observed scatter from frame to frame of a resting lens over what the fits say, 1.5 where too few
 // frames tell.
 double robust_scatter(const Track& track, const std::vector<Solved>& solved);
+
+// The end (0: A, 1: B) whose turns scatter less from frame to frame while the lens rests, where the
+// other's scatter half as much again: that one is clutter, or something moves over it.
+std::optional<int> steadier_end(const Track& track, const std::vector<EndPair>& ends);
 
 // Scatter of means over 0.4 s of a resting lens over what independent readings and the lens's own
 // creep would give, at least 1: compression holds a frame's faint marks still for a while, so
