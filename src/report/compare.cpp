@@ -20,6 +20,7 @@ using Json = nlohmann::json;
 
 constexpr const char* mend = "give a folder that rhumb analyze has written";
 constexpr const char* result_name = "result.json";
+constexpr double most_frames = 1e9;  // that a timeline can number: half a year at 60 a second
 constexpr const char* timeline_name = "timeline.csv";
 
 std::string whole_text(const std::filesystem::path& file) {
@@ -112,7 +113,10 @@ void read_timeline(ComparedOutcome& outcome, const std::string& text,
     const auto axis = number_in(fields[columns.axis]);
     const auto low = number_in(fields[columns.low]);
     const auto high = number_in(fields[columns.high]);
-    if (frame && axis && low && high)
+    if (!frame || *frame < 0.0 || *frame > most_frames || *frame != std::floor(*frame))
+      throw UserError(file.string(), fmt::format("line {}", outcome.frame_count + 1),
+                      "has no frame number", mend);
+    if (axis && low && high)
       outcome.frames.push_back({static_cast<std::int64_t>(*frame), {*axis, *low, *high}});
   }
 }

@@ -40,10 +40,13 @@ double StampClock::usual_interval_s() const {
   return sorted[count / 2];
 }
 
-// A time after the last one and, when the next is sound, half way to it at most.
+// A time after the last one and, when the next is sound, half way to it at most. Where that is no
+// number of its own any more the next one gives way.
 double StampClock::between(std::optional<double> next_s) const {
   const double usual = *last_s_ + usual_interval_s();
-  return next_s && *next_s > *last_s_ ? std::min(usual, 0.5 * (*last_s_ + *next_s)) : usual;
+  if (!next_s) return usual;
+  const double half_way = 0.5 * (*last_s_ + *next_s);
+  return half_way > *last_s_ && half_way < *next_s ? std::min(usual, half_way) : usual;
 }
 
 void StampClock::remember(double time_s, bool is_sound) {

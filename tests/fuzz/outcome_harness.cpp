@@ -10,10 +10,6 @@
 
 namespace {
 
-void check(bool holds) {
-  if (!holds) std::abort();
-}
-
 void check_angle(const std::optional<rhumb::grade::AngleDeg>& angle) {
   if (!angle) return;
   check(std::isfinite(angle->value) && std::isfinite(angle->low) && std::isfinite(angle->high));

@@ -5,14 +5,6 @@
 #include "fuzz/refused.h"
 #include "reference/photo_file.h"
 
-namespace {
-
-void check(bool holds) {
-  if (!holds) std::abort();
-}
-
-}  // namespace
-
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t count) {
   const MemoryFile file(bytes, count);
   values_or_one_line([&] {

@@ -12,12 +12,6 @@ namespace {
 
 constexpr int most_frames = 40;
 
-void check(bool holds) {
-  if (!holds) {
-    std::abort();
-  }
-}
-
 void read_through(const std::string& path, const rhumb::video::ReaderOptions& options) {
   auto reader = rhumb::video::Reader::open({path}, options);
   const auto opened = reader.facts();

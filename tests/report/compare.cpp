@@ -59,6 +59,18 @@ TEST_CASE("Two outcomes are compared frame by frame and at their end", "[report]
   CHECK(change.intervals_apart == 1);
 }
 
+TEST_CASE("What is no frame number is refused, however large", "[report]") {
+  const Scratch scratch;
+  compared(invented_outcome(), scratch.path());
+  for (const std::string number : {"5e105", "-1", "1.5", "nan", ""}) {
+    std::ofstream(scratch.path() / "timeline.csv")
+        << "frame,axis_deg,axis_low_deg,axis_high_deg\n0,1,0,2\n"
+        << number << ",1,0,2\n";
+    CHECK_THROWS_WITH(read_compared(scratch.path()),
+                      Catch::Contains("line 3") && Catch::Contains("frame number"));
+  }
+}
+
 TEST_CASE("A folder that holds no outcome is named", "[report]") {
   const Scratch scratch;
   CHECK_THROWS_WITH(read_compared(scratch.path()), Catch::Contains("result.json"));

@@ -4,6 +4,7 @@
 #include <rapidcheck.h>
 
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <optional>
 #include <vector>
 
@@ -37,6 +38,14 @@ TEST_CASE("a repeated stamp goes half way to the next and does not shift those a
   CHECK(times[2] == Approx(0.06));
   CHECK(times[3] == Approx(0.08));
   CHECK(clock.repaired() == 1);
+}
+
+TEST_CASE("a repeated stamp that has no room before the next pushes that one on") {
+  rhumb::video::StampClock clock(25.0);
+  const auto times = placed({0.0, 0.04, 0.04, std::nextafter(0.04, 1.0), 0.2}, 25.0, clock);
+  CHECK(times[2] == Approx(0.08));
+  CHECK(times[3] > times[2]);
+  CHECK(times[4] == Approx(0.2));
 }
 
 TEST_CASE("a missing stamp lies one interval on") {
