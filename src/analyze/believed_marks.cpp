@@ -29,6 +29,8 @@ constexpr Gates usual{2.1, 3.4F};
 // Where the refined ends bear witness clutter has neither so alike nor so steady ends.
 constexpr Gates if_witnessed{1.75, 2.5F};
 constexpr double least_witness = 0.55;
+// An axis that nothing comes near (clutter led by 7.2) may be faint where both its ends are read.
+constexpr Gates if_far_ahead{1.6, 8.0F};
 // From here on a lens of which one end hardly shows counts by the other one: clutter reached 0.29.
 constexpr double least_witness_one_end = 0.35;
 // Marks lighter than the glow are rare, and reflexes that look like them are not.
@@ -138,10 +140,16 @@ bool stands_out(const WindowReading& windows, const FrameReading& coarse, const 
   const double least = light ? least_log_ratio_if_light : least_log_ratio_of_one;
   if (log_ratio_of(windows.path, phase) < least || log_ratio_of(coarse.path, phase) < least)
     return false;
-  const Gates gates = witness(fine, phase) >= least_witness ? if_witnessed : usual;
-  const double least_mean = light ? least_mean_log_ratio_if_light : gates.mean_log_ratio;
-  return best_lead(windows, fine, phase) >= gates.lead &&
-         mean_log_ratio(coarse, phase) >= least_mean;
+  const double witnessed = witness(fine, phase);
+  const float lead = best_lead(windows, fine, phase);
+  const double mean = mean_log_ratio(coarse, phase);
+  const auto passes = [&](const Gates& gates) {
+    return lead >= gates.lead &&
+           mean >= (light ? least_mean_log_ratio_if_light : gates.mean_log_ratio);
+  };
+  const bool both_ends = (phase == Phase::Previous ? fine.previous : fine.current).both_ends;
+  return passes(usual) || (witnessed >= least_witness && passes(if_witnessed)) ||
+         (both_ends && witnessed >= least_witness_one_end && passes(if_far_ahead));
 }
 
 }  // namespace

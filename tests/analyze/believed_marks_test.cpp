@@ -78,6 +78,20 @@ TEST_CASE("faint marks are believed where their refined ends are alike and stead
   CHECK_FALSE(are_believed(fainter));
 }
 
+TEST_CASE("marks fainter still are believed where nothing comes near their axis", "[analyze]") {
+  const Marks ahead{1.65, 8.5F, 0.55, 0.75};
+  CHECK(are_believed(ahead));
+  Marks near = ahead;
+  near.lead = 7.5F;
+  CHECK_FALSE(are_believed(near));
+  Marks fainter = ahead;
+  fainter.mean_log_ratio = 1.5;
+  CHECK_FALSE(are_believed(fainter));
+  Marks unlike = ahead;  // then one end alone is read
+  unlike.common_marks = 0.4;
+  CHECK_FALSE(are_believed(unlike));
+}
+
 TEST_CASE("clear marks need no witness: one end may be hidden throughout", "[analyze]") {
   Marks one_end;
   one_end.common_marks = 0.2;
