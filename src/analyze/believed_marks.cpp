@@ -29,8 +29,9 @@ constexpr Gates usual{2.1, 3.4F};
 // Where the refined ends bear witness clutter has neither so alike nor so steady ends.
 constexpr Gates if_witnessed{1.75, 2.5F};
 constexpr double least_witness = 0.55;
-// An axis that nothing comes near (clutter led by 7.2) may be faint where both its ends are read.
-constexpr Gates if_far_ahead{1.6, 8.0F};
+// An axis that nothing comes near may be as faint where both its ends are read. A lens that is not
+// meant to be readable, a degree off, leads by 11 with 1.64 a frame.
+constexpr Gates if_far_ahead{1.75, 8.0F};
 // From here on a lens of which one end hardly shows counts by the other one: clutter reached 0.29.
 constexpr double least_witness_one_end = 0.35;
 // Marks lighter than the glow are rare, and reflexes that look like them are not.

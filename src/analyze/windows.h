@@ -20,7 +20,9 @@ struct WindowOptions {
   int most_patches = 12;  // of a window, spread over it
   std::size_t most_learned =
       240;  // windows that the marks are learned from, spread over the recording
-  double pupil_margin = 0.015;  // limbal radii inside the pupil's edge that are not read
+  // Limbal radii inside the pupil's edge that are not read: a quarter of a patch's pixel. The edge
+  // itself runs round the eye and is flattened like other rings.
+  double pupil_margin = 0.002;
 };
 
 struct Window {

@@ -79,7 +79,7 @@ TEST_CASE("faint marks are believed where their refined ends are alike and stead
 }
 
 TEST_CASE("marks fainter still are believed where nothing comes near their axis", "[analyze]") {
-  const Marks ahead{1.65, 8.5F, 0.55, 0.75};
+  const Marks ahead{1.8, 8.5F, 0.55, 0.75};
   CHECK(are_believed(ahead));
   Marks near = ahead;
   near.lead = 7.5F;
