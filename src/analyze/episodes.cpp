@@ -91,6 +91,25 @@ std::vector<outcome::StillStretch> still_stretches(const std::vector<TimelineRow
   return out;
 }
 
+// Whether the lens is read elsewhere from some time after the stretch on: it was turned since, and
+// where it ended is not known.
+bool turned_since(const std::vector<TimelineRow>& rows, const outcome::StillStretch& stretch) {
+  constexpr double most_rad = 0.052;  // 3 degrees, beyond what readings of a resting lens wander
+  std::optional<double> away_from_s;
+  double away_until_s = 0.0;
+  for (const TimelineRow& row : rows) {
+    if (row.time_s <= stretch.end_s || !row.axis || row.lens != LensState::New) continue;
+    const double turn = angle::wrap_deviation(row.axis->value_rad - stretch.axis.value_rad);
+    if (std::abs(turn) <= most_rad + row.axis->high_rad - row.axis->value_rad) {
+      away_from_s.reset();
+      continue;
+    }
+    if (!away_from_s) away_from_s = row.time_s;
+    away_until_s = row.time_s;
+  }
+  return away_from_s && away_until_s - *away_from_s >= least_still_s;
+}
+
 }  // namespace
 
 std::vector<outcome::Episode> make_episodes(const std::vector<TimelineRow>& rows) {
@@ -137,6 +156,7 @@ std::optional<outcome::FinalAxis> make_final(const std::vector<TimelineRow>& row
   }
   if (last == nullptr || last->lens != LensState::New) return std::nullopt;
   const outcome::StillStretch& stretch = last->still.back();
+  if (turned_since(rows, stretch)) return std::nullopt;
   outcome::FinalAxis final;
   final.axis = stretch.axis;
   final.start_s = stretch.start_s;

@@ -42,6 +42,12 @@ std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inp
     }
     if (!belief.current)
       return "No axis could be measured: no toric lens marks could be read in this recording.";
+    const bool lay_still = std::any_of(
+        outcome.episodes.begin(), outcome.episodes.end(),
+        [](const auto& one) { return one.lens == LensState::New && !one.still.empty(); });
+    if (lay_still)
+      return "No axis could be measured: the new lens was turned after it last lay still, and was "
+             "not seen to lie still again.";
     return "No axis could be measured: the new lens never lay still and readable.";
   }
   const outcome::FinalAxis& final = *outcome.final;
