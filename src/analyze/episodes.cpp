@@ -13,6 +13,7 @@ using outcome::TimelineRow;
 
 constexpr double still_speed_rad_s = 0.02;  // 1.1 degrees a second
 constexpr double least_still_s = 0.4;
+constexpr double same_axis_rad = 0.052;  // 3 degrees, beyond what readings at rest wander
 
 // Unwrapped slope of the axis about a row, over a quarter of a second either side.
 bool still_at(const std::vector<TimelineRow>& rows, std::size_t k) {
@@ -94,13 +95,12 @@ std::vector<outcome::StillStretch> still_stretches(const std::vector<TimelineRow
 // Whether the lens is read elsewhere from some time after the stretch on: it was turned since, and
 // where it ended is not known.
 bool turned_since(const std::vector<TimelineRow>& rows, const outcome::StillStretch& stretch) {
-  constexpr double most_rad = 0.052;  // 3 degrees, beyond what readings of a resting lens wander
   std::optional<double> away_from_s;
   double away_until_s = 0.0;
   for (const TimelineRow& row : rows) {
     if (row.time_s <= stretch.end_s || !row.axis || row.lens != LensState::New) continue;
     const double turn = angle::wrap_deviation(row.axis->value_rad - stretch.axis.value_rad);
-    if (std::abs(turn) <= most_rad + row.axis->high_rad - row.axis->value_rad) {
+    if (std::abs(turn) <= same_axis_rad + row.axis->high_rad - row.axis->value_rad) {
       away_from_s.reset();
       continue;
     }
@@ -133,7 +133,6 @@ std::vector<outcome::Episode> make_episodes(const std::vector<TimelineRow>& rows
 }
 
 bool may_be_seen_again(const std::vector<outcome::Episode>& episodes) {
-  constexpr double same_axis_rad = 0.052;
   const outcome::StillStretch* before = nullptr;
   for (const outcome::Episode& episode : episodes) {
     if (episode.still.empty()) continue;

@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
+
+#include "eye/median.h"
 
 namespace rhumb::analyze {
 
@@ -30,12 +33,6 @@ std::vector<double> changes_at_rest(const Track& track, const Change& change) {
   return out;
 }
 
-double median(std::vector<double>& values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 constexpr std::size_t fewest_changes = 8;  // that tell a scatter
 
 }  // namespace
@@ -48,7 +45,7 @@ double robust_scatter(const Track& track, const std::vector<Solved>& solved) {
     return difference / std::hypot(solved[k].se_rad, solved[k - 1].se_rad);
   });
   if (ratios.size() < fewest_changes) return 1.5;
-  return std::clamp(1.4826 * median(ratios), 0.5, 5.0);
+  return std::clamp(eye::mad_to_sd * eye::median_of(std::move(ratios)), 0.5, 5.0);
 }
 
 std::optional<int> steadier_end(const Track& track, const std::vector<EndPair>& ends) {
@@ -60,7 +57,7 @@ std::optional<int> steadier_end(const Track& track, const std::vector<EndPair>& 
              (ends[k - 1].*end).turn_rad;
     });
     if (changes.size() < fewest_changes) return std::nullopt;
-    return median(changes);
+    return eye::median_of(std::move(changes));
   };
   const auto a = scatter(&EndPair::a);
   const auto b = scatter(&EndPair::b);

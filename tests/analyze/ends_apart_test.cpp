@@ -1,53 +1,19 @@
 // Painted pupils, all invented: the expected values are what they were painted from.
 #include <catch2/catch.hpp>
 #include <cmath>
-#include <opencv2/imgproc.hpp>
 
 #include "analyze/refine.h"
 #include "angle/angle.h"
+#include "lens/drawn_patch.h"
 
 using namespace rhumb;
 using namespace rhumb::analyze;
-using angle::rad_from_deg;
 
 namespace {
 
 constexpr int frames = 60;
 constexpr double axis_deg = 40.2;
 constexpr std::size_t memory_bytes = 64U << 20U;
-
-// A line of marks on the glow at each of two meridians, painted at eight times the size.
-lens::Patch painted(double end_a_deg, double end_b_deg, int seed) {
-  const lens::PatchGeometry geometry;
-  constexpr int fine = 8;
-  const int size = geometry.size_px * fine;
-  cv::Mat luma(size, size, CV_8UC1, cv::Scalar(120));
-  cv::Mat saturation(size, size, CV_8UC1, cv::Scalar(90));
-  const auto pixel = [&](double radius, double meridian_deg) {
-    const double phi = rad_from_deg(meridian_deg);
-    const Eigen::Vector2d p =
-        fine * geometry.pixel_from(radius * Eigen::Vector2d(std::cos(phi), std::sin(phi)));
-    return cv::Point(static_cast<int>(p.x()) + fine / 2, static_cast<int>(p.y()) + fine / 2);
-  };
-  for (const double meridian_deg : {end_a_deg, end_b_deg}) {
-    cv::line(luma, pixel(0.38, meridian_deg), pixel(0.52, meridian_deg), cv::Scalar(80), 3 * fine);
-    cv::line(saturation, pixel(0.38, meridian_deg), pixel(0.52, meridian_deg), cv::Scalar(50),
-             3 * fine);
-  }
-  lens::Patch patch;
-  const cv::Size small(geometry.size_px, geometry.size_px);
-  cv::RNG random(static_cast<std::uint64_t>(seed));
-  for (const auto& [from, to] :
-       {std::pair{&luma, &patch.luma}, std::pair{&saturation, &patch.saturation}}) {
-    cv::Mat sum, noise(small, CV_16SC1);
-    cv::resize(*from, *to, small, 0, 0, cv::INTER_AREA);
-    random.fill(noise, cv::RNG::NORMAL, 0.0, 1.5);
-    to->convertTo(sum, CV_16S);
-    sum += noise;
-    sum.convertTo(*to, CV_8U);
-  }
-  return patch;
-}
 
 // A lens at rest whose path is right to the degree; what lies at its second end is up to
 // `astray_deg` beside its own place, another way in each frame.
@@ -65,7 +31,8 @@ FineReading read_with(double astray_deg) {
   cv::RNG astray(3);
   for (int k = 0; k < frames; ++k) {
     const double beside = astray.uniform(-astray_deg, astray_deg);
-    patches.append(painted(axis_deg, axis_deg + 180.0 + beside, k + 1));
+    patches.append(lens_test::drawn_patch({axis_deg, axis_deg + 180.0 + beside}, {0.0, 0.0}, {},
+                                          static_cast<std::uint64_t>(k + 1)));
     time_s.push_back(k / 30.0);
     coarse.path.phase.push_back(timeline::Phase::New);
     coarse.path.axis_deg.push_back(40);

@@ -6,6 +6,7 @@
 
 #include "angle/angle.h"
 #include "lens/axis_search.h"
+#include "lens/drawn_patch.h"
 #include "lens/mark_template.h"
 #include "lens/pupil.h"
 
@@ -14,43 +15,11 @@ using namespace rhumb::lens;
 
 namespace {
 
-// A glowing pupil with a line of ink at both ends of an axis; drawn at eight times the size and
-// averaged down.
 Patch drawn(double axis_deg, Eigen::Vector2d centre, bool hide_second_end, int ink_luma,
             int ink_saturation, std::uint64_t seed = 7) {
-  const PatchGeometry geometry;
-  constexpr int fine = 8;
-  const int size = geometry.size_px * fine;
-  cv::Mat luma(size, size, CV_8UC1, cv::Scalar(120));
-  cv::Mat saturation(size, size, CV_8UC1, cv::Scalar(90));
-  const auto to_pixel = [&](double radius, double phi) {
-    const Eigen::Vector2d p =
-        geometry.pixel_from(centre + radius * Eigen::Vector2d(std::cos(phi), std::sin(phi)));
-    return cv::Point(static_cast<int>(std::lround((p.x() + 0.5) * fine - 0.5)),
-                     static_cast<int>(std::lround((p.y() + 0.5) * fine - 0.5)));
-  };
-  for (int end = 0; end < (hide_second_end ? 1 : 2); ++end) {
-    const double phi = angle::rad_from_deg(axis_deg) + end * angle::pi;
-    for (auto [plane, value] :
-         {std::pair{&luma, ink_luma}, std::pair{&saturation, ink_saturation}}) {
-      cv::line(*plane, to_pixel(0.38, phi), to_pixel(0.52, phi), cv::Scalar(value), 3 * fine,
-               cv::LINE_AA);
-    }
-  }
-  Patch patch;
-  const cv::Size small(geometry.size_px, geometry.size_px);
-  cv::resize(luma, patch.luma, small, 0, 0, cv::INTER_AREA);
-  cv::resize(saturation, patch.saturation, small, 0, 0, cv::INTER_AREA);
-  cv::Mat noise(small, CV_16SC1);
-  cv::RNG random(seed);
-  for (cv::Mat* plane : {&patch.luma, &patch.saturation}) {
-    random.fill(noise, cv::RNG::NORMAL, 0.0, 1.5);
-    cv::Mat sum;
-    plane->convertTo(sum, CV_16S);
-    sum += noise;
-    sum.convertTo(*plane, CV_8U);
-  }
-  return patch;
+  std::vector<double> meridians_deg = {axis_deg};
+  if (!hide_second_end) meridians_deg.push_back(axis_deg + 180.0);
+  return lens_test::drawn_patch(meridians_deg, centre, {ink_luma, ink_saturation}, seed);
 }
 
 // The same with the bright edge of a rhexis across the marks, about another centre than the lens's,
