@@ -19,8 +19,8 @@ struct Ink {
 
 // A glowing pupil with a line of ink at each of these meridians about `centre` (limbal radii);
 // drawn at eight times the size and averaged down, with noise of 1.5 grey levels.
-inline lens::Patch drawn_patch(const std::vector<double>& meridians_deg, Eigen::Vector2d centre,
-                               Ink ink, std::uint64_t seed) {
+inline lens::Patch drawn_patch(const std::vector<double>& meridians_deg,
+                               const Eigen::Vector2d& centre, Ink ink, std::uint64_t seed) {
   const lens::PatchGeometry geometry;
   constexpr int fine = 8;
   const int size = geometry.size_px * fine;

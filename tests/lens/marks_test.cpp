@@ -15,7 +15,7 @@ using namespace rhumb::lens;
 
 namespace {
 
-Patch drawn(double axis_deg, Eigen::Vector2d centre, bool hide_second_end, int ink_luma,
+Patch drawn(double axis_deg, const Eigen::Vector2d& centre, bool hide_second_end, int ink_luma,
             int ink_saturation, std::uint64_t seed = 7) {
   std::vector<double> meridians_deg = {axis_deg};
   if (!hide_second_end) meridians_deg.push_back(axis_deg + 180.0);
