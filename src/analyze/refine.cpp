@@ -7,6 +7,7 @@
 #include "analyze/end_strips.h"
 #include "analyze/lens_centre.h"
 #include "analyze/refine_error.h"
+#include "analyze/slide.h"
 #include "analyze/track.h"
 #include "angle/angle.h"
 #include "lens/mark_pattern.h"
@@ -85,9 +86,14 @@ void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& l
 }
 
 double steady_share(const Track& track, const std::vector<FineAxis>& frames) {
-  const auto steady = std::count_if(track.frame.begin(), track.frame.end(),
-                                    [&](std::size_t frame) { return frames[frame].keeps(); });
-  return static_cast<double>(steady) / static_cast<double>(track.frame.size());
+  int steady = 0;
+  int all = 0;
+  for (std::size_t k = 0; k < track.frame.size(); ++k) {
+    if (track.sliding[k]) continue;
+    ++all;
+    steady += frames[track.frame[k]].keeps() ? 1 : 0;
+  }
+  return static_cast<double>(steady) / static_cast<double>(all);
 }
 
 // What both ends look like and where their marks lie, once the track follows them.
@@ -220,9 +226,27 @@ FineReport read_frames(std::span<const double> time_s, const Track& track,
     // Where the path is doubted, so is that the lens rests.
     out.rests = history.resting[k] && track.trust[k] > least_probability;
     out.given = smoothing || out.own.given;
+    out.sliding = track.sliding[k];
   }
   report.steady_share = steady_share(track, frames);
   return report;
+}
+
+// The path's axes, unwrapped; what was followed where it has none.
+std::vector<double> path_axis_of(const Track& track, const FrameReading& coarse) {
+  std::vector<double> out;
+  for (std::size_t k = 0; k < track.frame.size(); ++k) {
+    const double path = track.sliding[k]
+                            ? track.axis_rad[k]
+                            : angle::rad_from_deg(coarse.path.axis_deg[track.frame[k]]);
+    out.push_back(out.empty() ? path : out.back() + angle::wrap_deviation(path - out.back()));
+  }
+  return out;
+}
+
+void clear_phase(std::vector<FineAxis>& frames, Phase phase) {
+  for (FineAxis& frame : frames)
+    if (frame.phase == phase) frame = {};
 }
 
 FineReport refine_lens(const Source& source, std::span<const double> time_s,
@@ -233,16 +257,21 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   constexpr double least_steady_of_both = 0.5;
   Track track = track_of(coarse, phase);
   if (track.frame.empty()) return {};
-  const std::vector<double> path_axis = track.axis_rad;
   std::optional<int> only_end;
   FineReport report;
   while (true) {
     Learned learned = learn_ends(source, time_s, threads, only_end, track);
     centre_by_line(source, threads, track, learned);
-    const Measured measured = measure_all(source, track, learned, threads);
-    report = read_frames(time_s, track, path_axis, phase, learned, measured, smoothing, frames);
+    clear_phase(frames, phase);
+    const Track followed = learned.offsets.of_both
+                               ? with_slides(track, source, time_s, coarse,
+                                             {learned.form, learned.offsets.a, learned.offsets.b})
+                               : track;
+    const Measured measured = measure_all(source, followed, learned, threads);
+    report = read_frames(time_s, followed, path_axis_of(followed, coarse), phase, learned, measured,
+                         smoothing, frames);
     if (!report.both_ends || report.steady_share >= least_steady_of_both) break;
-    only_end = steadier_end(track, measured.ends).value_or(learned.leaves_a() ? 1 : 0);
+    only_end = steadier_end(followed, measured.ends).value_or(learned.leaves_a() ? 1 : 0);
     track = track_of(coarse, phase);
   }
   find_settled(track, coarse, time_s, report);

@@ -1,0 +1,122 @@
+// A lens drawn across painted pupils, all invented: the expected values are what they were painted
+// from.
+#include "analyze/slide.h"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <optional>
+
+#include "analyze/refine.h"
+#include "angle/angle.h"
+#include "lens/drawn_patch.h"
+
+using namespace rhumb;
+using namespace rhumb::analyze;
+
+namespace {
+
+constexpr int resting = 60;
+constexpr int leaving = 12;
+constexpr int gone = 24;
+constexpr std::size_t memory_bytes = 64U << 20U;
+
+struct Painted {
+  lens::PatchStore patches{{}, memory_bytes};
+  std::vector<double> time_s;
+  FrameReading coarse;
+  WindowReading windows;
+
+  void add(const std::vector<double>& meridians_deg, const Eigen::Vector2d& centre, bool in_path) {
+    const std::uint64_t seed = time_s.size() + 1;
+    patches.append(lens_test::drawn_patch(meridians_deg, centre, {}, seed));
+    time_s.push_back(static_cast<double>(time_s.size()) / 30.0);
+    coarse.path.phase.push_back(in_path ? timeline::Phase::Previous : timeline::Phase::None);
+    coarse.path.axis_deg.push_back(in_path ? 40 : -1);
+    coarse.path.moving.push_back(false);
+    coarse.path.evidence.push_back(in_path ? 4.0F : 0.0F);
+    coarse.posterior.lens.push_back(in_path ? 1.0F : 0.0F);
+    coarse.posterior.near_path.push_back(in_path ? 1.0F : 0.0F);
+    coarse.posterior.moving.push_back(0.0F);
+    coarse.covered.push_back(0.0F);
+    coarse.centre.emplace_back(0.0, 0.0);
+  }
+
+  FineReading read() {
+    Window all;
+    all.frame_count = time_s.size();
+    windows.windows.push_back(all);
+    windows.previous.emplace();
+    windows.previous->profile.weight = {std::vector<float>(radial_grid.count, 0.0F),
+                                        std::vector<float>(radial_grid.count, 0.0F)};
+    FineReading fine = refine(patches, time_s, windows, coarse, true, 1);
+    adopt_slides(fine, coarse);
+    return fine;
+  }
+};
+
+// At rest, as the path has it; then drawn `step` limbal radii a frame along `way_deg` while it
+// turns by `turn_deg` a frame and the path has it no more; then not there.
+Painted leaves(double step, double way_deg, double turn_deg) {
+  Painted out;
+  const double way = angle::rad_from_deg(way_deg);
+  for (int k = 0; k < resting; ++k) out.add({40.2, 220.2}, {0.0, 0.0}, true);
+  for (int k = 1; k <= leaving; ++k) {
+    const double axis = 40.2 + turn_deg * k;
+    out.add({axis, axis + 180.0}, step * k * Eigen::Vector2d(std::cos(way), std::sin(way)), false);
+  }
+  for (int k = 0; k < gone; ++k) out.add({}, {0.0, 0.0}, false);
+  return out;
+}
+
+double axis_off_deg(const FineAxis& frame, double axis_deg) {
+  return std::abs(
+      angle::deg_from_rad(angle::wrap_deviation(frame.axis_rad - angle::rad_from_deg(axis_deg))));
+}
+
+}  // namespace
+
+TEST_CASE("a lens that is drawn across the pupil is followed until it has left", "[analyze]") {
+  const double way_deg = GENERATE(40.0, 130.0, 85.0, 260.0);
+  CAPTURE(way_deg);
+  Painted painted = leaves(0.02, way_deg, 0.05);
+  const FineReading fine = painted.read();
+  REQUIRE(fine.previous.both_ends);
+  int followed = 0;
+  for (std::size_t k = resting; k < resting + leaving; ++k) {
+    const FineAxis& frame = fine.frames[k];
+    if (frame.phase != timeline::Phase::Previous) continue;
+    ++followed;
+    CHECK(frame.sliding);
+    CHECK(axis_off_deg(frame, 40.2 + 0.05 * static_cast<double>(k + 1 - resting)) < 0.8);
+    CHECK(painted.coarse.path.phase[k] == timeline::Phase::Previous);
+    CHECK(painted.coarse.path.moving[k]);
+    CHECK(painted.coarse.path.evidence[k] == 0.0F);
+  }
+  CHECK(followed >= leaving - 1);
+  for (std::size_t k = resting + leaving; k < painted.time_s.size(); ++k)
+    CHECK(painted.coarse.path.phase[k] == timeline::Phase::None);
+}
+
+TEST_CASE("what the path says of a lens at rest does not hang on where it goes", "[analyze]") {
+  Painted stays = leaves(0.0, 0.0, 0.0);
+  Painted slides = leaves(0.02, 85.0, 0.05);
+  const FineReading one = stays.read();
+  const FineReading other = slides.read();
+  CHECK(other.previous.steady_share == Approx(one.previous.steady_share).margin(0.02));
+  for (std::size_t k = 0; k + 5 < resting; ++k)
+    CHECK(std::abs(one.frames[k].axis_rad - other.frames[k].axis_rad) < 0.001);
+}
+
+TEST_CASE("a lens that vanishes from one frame to the next is not followed", "[analyze]") {
+  Painted painted;
+  for (int k = 0; k < resting; ++k) painted.add({40.2, 220.2}, {0.0, 0.0}, true);
+  // What is left looks like marks, but not at both ends of an axis near the lens's.
+  const bool one_end = GENERATE(true, false);
+  CAPTURE(one_end);
+  for (int k = 0; k < gone; ++k)
+    painted.add(one_end ? std::vector<double>{40.2} : std::vector<double>{75.0, 255.0}, {0.0, 0.0},
+                false);
+  const FineReading fine = painted.read();
+  for (std::size_t k = resting; k < painted.time_s.size(); ++k)
+    CHECK(fine.frames[k].phase == timeline::Phase::None);
+}
