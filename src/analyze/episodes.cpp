@@ -95,19 +95,21 @@ std::vector<outcome::StillStretch> still_stretches(const std::vector<TimelineRow
 // Whether the lens is read elsewhere from some time after the stretch on: it was turned since, and
 // where it ended is not known.
 bool turned_since(const std::vector<TimelineRow>& rows, const outcome::StillStretch& stretch) {
-  std::optional<double> away_from_s;
+  bool away = false;
+  double away_from_s = 0.0;
   double away_until_s = 0.0;
   for (const TimelineRow& row : rows) {
     if (row.time_s <= stretch.end_s || !row.axis || row.lens != LensState::New) continue;
     const double turn = angle::wrap_deviation(row.axis->value_rad - stretch.axis.value_rad);
     if (std::abs(turn) <= same_axis_rad + row.axis->high_rad - row.axis->value_rad) {
-      away_from_s.reset();
+      away = false;
       continue;
     }
-    if (!away_from_s) away_from_s = row.time_s;
+    if (!away) away_from_s = row.time_s;
+    away = true;
     away_until_s = row.time_s;
   }
-  return away_from_s && away_until_s - *away_from_s >= least_still_s;
+  return away && away_until_s - away_from_s >= least_still_s;
 }
 
 }  // namespace
