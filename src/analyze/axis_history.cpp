@@ -98,9 +98,9 @@ timeline::Step step_of(double since_s, bool rests, bool unseen) {
 }
 
 // The centre is looked for anew in each frame, to a step of the search (0.015 limbal radii).
-timeline::Step slide_step(double since_s) {
-  constexpr double slide_drift = 0.1;
-  return {since_s, timeline::free_step_rad(since_s), slide_drift};
+timeline::Step followed_step(double since_s) {
+  constexpr double drift = 0.1;
+  return {since_s, timeline::free_step_rad(since_s), drift};
 }
 
 timeline::TwoEnds ends_of(const EndPair& pair, const std::array<bool, 2>& shown,
@@ -146,7 +146,7 @@ AxisHistory axis_history(const Track& track, const Measured& measured,
     // What no frame shows stays as unknown as it is: it does not average out.
     if (!ever_both) out.steps[k].centre_drift = 0.0;
     if (unseen[k] != 0) out.resting[k] = false;
-    if (track.sliding[k]) out.steps[k] = slide_step(since_s);
+    if (track.followed[k]) out.steps[k] = followed_step(since_s);
   }
   out.smoothed = timeline::smooth_ends(out.ends, out.steps, centre_sd);
   return out;

@@ -6,9 +6,9 @@
 #include <cmath>
 
 #include "analyze/anchors.h"
+#include "analyze/follow_lens.h"
 #include "analyze/refraction.h"
 #include "analyze/rows.h"
-#include "analyze/slide.h"
 #include "analyze/summary.h"
 #include "angle/angle.h"
 #include "files/user_error.h"
@@ -63,7 +63,7 @@ Reading read_lens(const Pass& pass, const LensPrior& prior, const AnalyzeOptions
   begins(Stage::Refinement, 0.9);
   reading.fine = refine(pass.patches, time_s, reading.windows, reading.coarse,
                         !options.left_out.smoothing, options.threads);
-  adopt_slides(reading.fine, reading.coarse);
+  adopt_followed(reading.fine, reading.coarse);
   if (reading.fine.current.settled_from < pass.frames.size())
     reading.chamber = read_chamber(pass.iris.entries(), time_s[reading.fine.current.settled_from],
                                    options.threads);

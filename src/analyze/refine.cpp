@@ -5,9 +5,9 @@
 
 #include "analyze/axis_history.h"
 #include "analyze/end_strips.h"
+#include "analyze/follow_lens.h"
 #include "analyze/lens_centre.h"
 #include "analyze/refine_error.h"
-#include "analyze/slide.h"
 #include "analyze/track.h"
 #include "angle/angle.h"
 #include "lens/mark_pattern.h"
@@ -85,15 +85,13 @@ void apply_turns(Track& track, const std::vector<EndPair>& ends, const Levers& l
   }
 }
 
-double steady_share(const Track& track, const std::vector<FineAxis>& frames) {
-  int steady = 0;
-  int all = 0;
-  for (std::size_t k = 0; k < track.frame.size(); ++k) {
-    if (track.sliding[k]) continue;
-    ++all;
-    steady += frames[track.frame[k]].keeps() ? 1 : 0;
-  }
-  return static_cast<double>(steady) / static_cast<double>(all);
+// Of the path's own frames; what was followed beside it is not steady.
+double steady_share(const Track& track, std::size_t frames_of_path,
+                    const std::vector<FineAxis>& frames) {
+  std::size_t steady = 0;
+  for (std::size_t k = 0; k < track.frame.size(); ++k)
+    steady += !track.followed[k] && frames[track.frame[k]].keeps() ? 1 : 0;
+  return static_cast<double>(steady) / static_cast<double>(frames_of_path);
 }
 
 // What both ends look like and where their marks lie, once the track follows them.
@@ -226,17 +224,16 @@ FineReport read_frames(std::span<const double> time_s, const Track& track,
     // Where the path is doubted, so is that the lens rests.
     out.rests = history.resting[k] && track.trust[k] > least_probability;
     out.given = smoothing || out.own.given;
-    out.sliding = track.sliding[k];
+    out.followed = track.followed[k];
   }
-  report.steady_share = steady_share(track, frames);
   return report;
 }
 
-// The path's axes, unwrapped; what was followed where it has none.
+// The path's axes, unwrapped; what was followed where it is not sure.
 std::vector<double> path_axis_of(const Track& track, const FrameReading& coarse) {
   std::vector<double> out;
   for (std::size_t k = 0; k < track.frame.size(); ++k) {
-    const double path = track.sliding[k]
+    const double path = track.followed[k]
                             ? track.axis_rad[k]
                             : angle::rad_from_deg(coarse.path.axis_deg[track.frame[k]]);
     out.push_back(out.empty() ? path : out.back() + angle::wrap_deviation(path - out.back()));
@@ -263,15 +260,16 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     Learned learned = learn_ends(source, time_s, threads, only_end, track);
     centre_by_line(source, threads, track, learned);
     clear_phase(frames, phase);
-    const Track followed = learned.offsets.of_both
-                               ? with_slides(track, source, time_s, coarse,
-                                             {learned.form, learned.offsets.a, learned.offsets.b})
-                               : track;
-    const Measured measured = measure_all(source, followed, learned, threads);
-    report = read_frames(time_s, followed, path_axis_of(followed, coarse), phase, learned, measured,
+    const Track all = learned.offsets.of_both
+                          ? followed(track, source, time_s, coarse,
+                                     {learned.form, learned.offsets.a, learned.offsets.b})
+                          : track;
+    const Measured measured = measure_all(source, all, learned, threads);
+    report = read_frames(time_s, all, path_axis_of(all, coarse), phase, learned, measured,
                          smoothing, frames);
+    report.steady_share = steady_share(all, track.frame.size(), frames);
     if (!report.both_ends || report.steady_share >= least_steady_of_both) break;
-    only_end = steadier_end(followed, measured.ends).value_or(learned.leaves_a() ? 1 : 0);
+    only_end = steadier_end(all, measured.ends).value_or(learned.leaves_a() ? 1 : 0);
     track = track_of(coarse, phase);
   }
   find_settled(track, coarse, time_s, report);

@@ -22,7 +22,7 @@ struct FineAxis {
   timeline::Reading own;   // this frame's own reading
   timeline::TwoEnds ends;  // and what each end reads
   timeline::Step step;     // from the frame before, where the lens does not rest
-  bool sliding = false;    // followed where the path has no lens
+  bool followed = false;   // by its marks, where the path is not sure of it
   bool rests = false;      // the lens, from the frame before to this one
   bool end_a = false;      // which ends this frame shows
   bool end_b = false;

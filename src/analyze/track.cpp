@@ -16,7 +16,7 @@ Track track_of(const FrameReading& coarse, timeline::Phase phase) {
     track.centre.push_back(coarse.centre[frame]);
     track.resting.push_back(!coarse.path.moving[frame]);
     track.trust.push_back(coarse.posterior.near_path[frame]);
-    track.sliding.push_back(false);
+    track.followed.push_back(false);
   }
   return track;
 }

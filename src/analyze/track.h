@@ -17,8 +17,8 @@ struct Track {
   std::vector<Eigen::Vector2d> centre;
   std::vector<bool> resting;
   std::vector<double> trust;  // probability that the path is right
-  // Where the path has no lens, but this one was followed on (with_slides).
-  std::vector<bool> sliding;
+  // Where this lens was followed by its marks (analyze/follow_lens), not taken from the path.
+  std::vector<bool> followed;
 };
 
 struct EndPair {

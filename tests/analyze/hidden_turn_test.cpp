@@ -51,7 +51,7 @@ struct Recording {
       track.centre.emplace_back(0.0, 0.0);
       track.resting.push_back(turn_rad == 0.0 || k != 20);
       track.trust.push_back(1.0);
-      track.sliding.push_back(false);
+      track.followed.push_back(false);
       measured.ends.push_back({a, b});
       measured.solved.push_back(solved);
       path_rad.push_back(0.3 + (k < 20 ? 0.0 : turn_rad));

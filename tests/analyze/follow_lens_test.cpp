@@ -1,6 +1,6 @@
 // A lens drawn across painted pupils, all invented: the expected values are what they were painted
 // from.
-#include "analyze/slide.h"
+#include "analyze/follow_lens.h"
 
 #include <catch2/catch.hpp>
 #include <cmath>
@@ -49,7 +49,7 @@ struct Painted {
     windows.previous->profile.weight = {std::vector<float>(radial_grid.count, 0.0F),
                                         std::vector<float>(radial_grid.count, 0.0F)};
     FineReading fine = refine(patches, time_s, windows, coarse, true, 1);
-    adopt_slides(fine, coarse);
+    adopt_followed(fine, coarse);
     return fine;
   }
 };
@@ -86,7 +86,7 @@ TEST_CASE("a lens that is drawn across the pupil is followed until it has left",
     const FineAxis& frame = fine.frames[k];
     if (frame.phase != timeline::Phase::Previous) continue;
     ++followed;
-    CHECK(frame.sliding);
+    CHECK(frame.followed);
     CHECK(axis_off_deg(frame, 40.2 + 0.05 * static_cast<double>(k + 1 - resting)) < 0.8);
     CHECK(painted.coarse.path.phase[k] == timeline::Phase::Previous);
     CHECK(painted.coarse.path.moving[k]);

@@ -1,0 +1,107 @@
+#include "analyze/place_lens.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "analyze/frames.h"
+#include "angle/angle.h"
+#include "lens/ring_flatten.h"
+
+namespace rhumb::analyze {
+namespace {
+
+constexpr double farthest_turn_rad = 0.06;  // of one end from where it is looked for
+constexpr double most_gain = 1.5;           // an instrument is no better mark than the marks
+// The search about the expected centre, limbal radii. Across the axis the turns of the ends tell
+// what lies between.
+constexpr double step_along = 0.015;
+constexpr int steps_along = 5;
+constexpr double step_across = 0.025;
+constexpr int steps_across = 2;
+// A template reaches 4 degrees either way; a lens that is spun may turn by more in a frame.
+constexpr double step_turn_rad = 0.1;
+
+// Matches count less far from where the lens lies in its bag: an instrument that turns it pushes it
+// by a third of a millimetre (a guess). Standard deviation, limbal radii.
+double in_the_bag(const Eigen::Vector2d& off) {
+  constexpr double push = 0.05;
+  return std::exp(-0.5 * off.squaredNorm() / (push * push));
+}
+
+double match_of(const lens::TurnEstimate& end) {
+  if (std::abs(end.turn_rad) > farthest_turn_rad) return 0.0;
+  return std::clamp(end.gain, 0.0, most_gain) / (end.gain_se * std::max(1.0, end.misfit));
+}
+
+}  // namespace
+
+double LensFinder::match_at(std::size_t frame, double axis_rad,
+                            const Eigen::Vector2d& centre) const {
+  const EndPair pair = measure(look(frame, std::nullopt), axis_rad, centre);
+  return match_of(pair.a) + match_of(pair.b);
+}
+
+Place LensFinder::find(std::size_t frame, const Place& expected, double enough,
+                       const std::optional<Eigen::Vector2d>& bag_centre) const {
+  constexpr Grid wide{step_along, steps_along, step_across, steps_across};
+  constexpr Grid fine{step_along / 3.0, 1, 0.0, 0};
+  const Look at = look(frame, bag_centre);
+  Place best{expected.axis_rad, expected.centre, 0.0, false};
+  search(at, expected, wide, best);
+  for (const double turn : {-step_turn_rad, step_turn_rad}) {
+    if (best.both_show && best.match >= enough) break;
+    Place turned = expected;
+    turned.axis_rad += turn;
+    search(at, turned, wide, best);
+  }
+  // Then between the steps, from where the ends' turns say that the axis and the centre are.
+  if (best.match > 0.0) search(at, Place(best), fine, best);
+  return best;
+}
+
+LensFinder::Look LensFinder::look(std::size_t frame,
+                                  const std::optional<Eigen::Vector2d>& bag_centre) const {
+  const lens::PatchGeometry& geometry = source_.patches.geometry();
+  auto map = lens::contrast_map(source_.patches.at(frame), geometry, {});
+  if (source_.through_rings) lens::flatten_rings(map, geometry);
+  return {frame, source_.light ? map.for_light_marks() : map, bag_centre};
+}
+
+EndPair LensFinder::measure(const Look& look, double axis_rad,
+                            const Eigen::Vector2d& centre) const {
+  const auto turn = [&](double meridian_rad, const lens::MarkTemplate& mark) {
+    return lens::turn_of(
+        lens::mark_strip(look.map, mask_of(source_.windows, look.frame), source_.patches.geometry(),
+                         centre, meridian_rad, radial_grid, strip_geometry),
+        mark, strip_geometry);
+  };
+  return {turn(axis_rad, ends_.form.a), turn(axis_rad + angle::pi, ends_.form.b)};
+}
+
+Place LensFinder::solved(const EndPair& pair, double axis_rad,
+                         const Eigen::Vector2d& centre) const {
+  const double a = pair.a.turn_rad + ends_.offset_a_rad;
+  const double b = pair.b.turn_rad + ends_.offset_b_rad;
+  const double lever_a = ends_.form.a.mean_distance;
+  const double lever_b = ends_.form.b.mean_distance;
+  const double offset = (a - b) / (1.0 / lever_a + 1.0 / lever_b);
+  const Eigen::Vector2d across(-std::sin(axis_rad), std::cos(axis_rad));
+  return {axis_rad + (lever_a * a + lever_b * b) / (lever_a + lever_b), centre + offset * across,
+          match_of(pair.a) + match_of(pair.b), shows(pair.a) && shows(pair.b)};
+}
+
+void LensFinder::search(const Look& look, const Place& from, const Grid& grid, Place& best) const {
+  const Eigen::Vector2d along(std::cos(from.axis_rad), std::sin(from.axis_rad));
+  const Eigen::Vector2d across(-along.y(), along.x());
+  for (int far = -grid.steps_along; far <= grid.steps_along; ++far) {
+    for (int aside = -grid.steps_across; aside <= grid.steps_across; ++aside) {
+      const Eigen::Vector2d centre =
+          from.centre + grid.along * far * along + grid.across * aside * across;
+      Place place = solved(measure(look, from.axis_rad, centre), from.axis_rad, centre);
+      if (look.bag_centre) place.match *= in_the_bag(place.centre - *look.bag_centre);
+      if (place.match > best.match) best = place;
+    }
+  }
+}
+
+}  // namespace rhumb::analyze

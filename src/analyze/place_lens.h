@@ -1,0 +1,65 @@
+// Where a lens lies in one frame, by what both its ends look like, near where it is expected.
+#pragma once
+
+#include <Eigen/Core>
+#include <optional>
+
+#include "analyze/end_strips.h"
+
+namespace rhumb::analyze {
+
+// What both ends look like, and where each template's own marks lie in it.
+struct LearnedEnds {
+  const PairTemplate& form;
+  double offset_a_rad = 0.0;
+  double offset_b_rad = 0.0;
+};
+
+struct Place {
+  double axis_rad = 0.0;                             // atlas
+  Eigen::Vector2d centre = Eigen::Vector2d::Zero();  // atlas
+  double match = 0.0;  // gains of both ends over their errors, summed; 25 to 80 of a lens at rest
+  bool both_show = false;
+};
+
+// Keeps references to what it is made of.
+class LensFinder {
+ public:
+  LensFinder(const Source& source, const LearnedEnds& ends) : source_(source), ends_(ends) {}
+
+  // How well both ends match about a centre and an axis, without a search.
+  double match_at(std::size_t frame, double axis_rad, const Eigen::Vector2d& centre) const;
+
+  // The best place near the expected one: the templates are fitted about centres up to 0.075 limbal
+  // radii along the axis and 0.05 across, and axis and centre solved from how far each end is
+  // turned; axes 6 degrees to either side are tried where that has less than `enough`. bag_centre:
+  // where a lens that turns in its bag rests, matches count less far from it; none where it leaves
+  // the bag.
+  Place find(std::size_t frame, const Place& expected, double enough,
+             const std::optional<Eigen::Vector2d>& bag_centre) const;
+
+ private:
+  struct Grid {
+    double along = 0.0;
+    int steps_along = 0;
+    double across = 0.0;
+    int steps_across = 0;
+  };
+  // What is looked at: a frame's contrast.
+  struct Look {
+    std::size_t frame = 0;
+    lens::ContrastMap map;
+    std::optional<Eigen::Vector2d> bag_centre;
+  };
+
+  Look look(std::size_t frame, const std::optional<Eigen::Vector2d>& bag_centre) const;
+  EndPair measure(const Look& look, double axis_rad, const Eigen::Vector2d& centre) const;
+  Place solved(const EndPair& pair, double axis_rad, const Eigen::Vector2d& centre) const;
+  // Puts the best match of a grid about `from` into `best`, where it is a better one.
+  void search(const Look& look, const Place& from, const Grid& grid, Place& best) const;
+
+  const Source& source_;
+  const LearnedEnds& ends_;
+};
+
+}  // namespace rhumb::analyze
