@@ -16,6 +16,7 @@ constexpr double most_gain = 1.5;           // an instrument is no better mark t
 // what lies between.
 constexpr double step_along = 0.015;
 constexpr int steps_along = 5;
+constexpr int steps_along_in_bag = 3;
 constexpr double step_across = 0.025;
 constexpr int steps_across = 2;
 // A template reaches 4 degrees either way; a lens that is spun may turn by more in a frame.
@@ -43,13 +44,17 @@ double LensFinder::match_at(std::size_t frame, double axis_rad,
 
 Place LensFinder::find(std::size_t frame, const Place& expected, double enough,
                        const std::optional<Eigen::Vector2d>& bag_centre) const {
-  constexpr Grid wide{step_along, steps_along, step_across, steps_across};
+  constexpr Grid close{step_along, 1, step_across, 1};
   constexpr Grid fine{step_along / 3.0, 1, 0.0, 0};
+  const Grid wide{step_along, bag_centre ? steps_along_in_bag : steps_along, step_across,
+                  steps_across};
   const Look at = look(frame, bag_centre);
   Place best{expected.axis_rad, expected.centre, 0.0, false};
-  search(at, expected, wide, best);
+  const auto is_enough = [&] { return best.both_show && best.match >= enough; };
+  search(at, expected, close, best);
+  if (!is_enough()) search(at, expected, wide, best);
   for (const double turn : {-step_turn_rad, step_turn_rad}) {
-    if (best.both_show && best.match >= enough) break;
+    if (is_enough()) break;
     Place turned = expected;
     turned.axis_rad += turn;
     search(at, turned, wide, best);

@@ -30,11 +30,11 @@ class LensFinder {
   // How well both ends match about a centre and an axis, without a search.
   double match_at(std::size_t frame, double axis_rad, const Eigen::Vector2d& centre) const;
 
-  // The best place near the expected one: the templates are fitted about centres up to 0.075 limbal
-  // radii along the axis and 0.05 across, and axis and centre solved from how far each end is
-  // turned; axes 6 degrees to either side are tried where that has less than `enough`. bag_centre:
-  // where a lens that turns in its bag rests, matches count less far from it; none where it leaves
-  // the bag.
+  // The best place near the expected one: the templates are fitted about centres close to it, and
+  // axis and centre solved from how far each end is turned. Where that has less than `enough`,
+  // centres up to 0.075 limbal radii along the axis (0.045 in the bag) and 0.05 across are tried,
+  // then axes 6 degrees to either side. bag_centre: where a lens that turns in its bag rests,
+  // matches count less far from it; none where it leaves the bag.
   Place find(std::size_t frame, const Place& expected, double enough,
              const std::optional<Eigen::Vector2d>& bag_centre) const;
 
