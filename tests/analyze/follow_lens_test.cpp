@@ -97,6 +97,37 @@ TEST_CASE("a lens that is drawn across the pupil is followed until it has left",
     CHECK(painted.coarse.path.phase[k] == timeline::Phase::None);
 }
 
+TEST_CASE("a lens that is turned by jerks is followed where the path is not sure", "[analyze]") {
+  constexpr int turning = 6;
+  constexpr double turn_deg = 4.0;  // a frame
+  const bool shown = GENERATE(true, false);
+  CAPTURE(shown);
+  Painted painted;
+  for (int k = 0; k < resting; ++k) painted.add({40.2, 220.2}, {0.0, 0.0}, true);
+  for (int k = 1; k <= turning; ++k) {
+    const double axis = 40.2 + turn_deg * k;
+    // The instrument pushes as it turns; where it hides an end, that is no reading of both.
+    const Eigen::Vector2d pushed(0.02, -0.01);
+    painted.add(shown ? std::vector<double>{axis, axis + 180.0} : std::vector<double>{axis}, pushed,
+                true);
+    painted.coarse.posterior.near_path.back() = 0.3F;  // of 40 degrees, as before
+  }
+  for (int k = 0; k < resting; ++k) {
+    painted.add({64.2, 244.2}, {0.0, 0.0}, true);
+    painted.coarse.path.axis_deg.back() = 64;
+  }
+  const FineReading fine = painted.read();
+  REQUIRE(fine.previous.both_ends);
+  for (std::size_t k = resting; k < resting + turning - 1; ++k) {
+    const FineAxis& frame = fine.frames[k];
+    CAPTURE(k);
+    CHECK(frame.followed == shown);
+    const double axis_deg = 40.2 + turn_deg * static_cast<double>(k + 1 - resting);
+    if (shown) CHECK(axis_off_deg(frame, axis_deg) < 0.8);
+    CHECK((painted.coarse.posterior.near_path[k] > 0.6F) == shown);
+  }
+}
+
 TEST_CASE("what the path says of a lens at rest does not hang on where it goes", "[analyze]") {
   Painted stays = leaves(0.0, 0.0, 0.0);
   Painted slides = leaves(0.02, 85.0, 0.05);
