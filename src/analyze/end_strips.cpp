@@ -8,7 +8,7 @@
 namespace rhumb::analyze {
 namespace {
 
-// Fetches and reads frames in batches; `body(k, map, mask)` for the k-th of `which` (indices into
+// Fetches and reads frames in batches; `body(k, map)` for the k-th of `which` (indices into
 // the track).
 template <typename Body>
 void read_batches(const Source& source, const Track& track, const std::vector<std::size_t>& which,
@@ -23,21 +23,32 @@ void read_batches(const Source& source, const Track& track, const std::vector<st
     for_each_index(end - begin, threads, [&](std::size_t offset) {
       if (patches[offset].empty()) return;
       const std::size_t k = which[begin + offset];
-      auto map = lens::contrast_map(patches[offset], source.patches.geometry(), {});
-      if (source.through_rings) lens::flatten_rings(map, source.patches.geometry());
-      body(k, source.light ? map.for_light_marks() : map, mask_of(source.windows, track.frame[k]));
+      body(k, contrast_of(source, patches[offset]));
     });
   }
 }
 
-lens::MarkStrip end_strip(const Source& source, const lens::ContrastMap& map, const cv::Mat1b& mask,
-                          const Track& track, std::size_t k, bool end_b) {
-  return lens::mark_strip(map, mask, source.patches.geometry(), track.centre[k],
-                          track.axis_rad[k] + (end_b ? angle::pi : 0.0), radial_grid,
-                          strip_geometry);
+lens::MarkStrip end_strip(const Source& source, std::size_t frame, const lens::ContrastMap& map,
+                          double meridian_rad, const Eigen::Vector2d& centre) {
+  return lens::mark_strip(map, mask_of(source.windows, frame), source.patches.geometry(), centre,
+                          meridian_rad, radial_grid, strip_geometry);
 }
 
 }  // namespace
+
+lens::ContrastMap contrast_of(const Source& source, const lens::Patch& patch) {
+  auto map = lens::contrast_map(patch, source.patches.geometry(), {});
+  if (source.through_rings) lens::flatten_rings(map, source.patches.geometry());
+  return source.light ? map.for_light_marks() : map;
+}
+
+EndPair measure_at(const Source& source, std::size_t frame, const lens::ContrastMap& map,
+                   double axis_rad, const Eigen::Vector2d& centre, const PairTemplate& form) {
+  const auto turn = [&](double meridian_rad, const lens::MarkTemplate& mark) {
+    return lens::turn_of(end_strip(source, frame, map, meridian_rad, centre), mark, strip_geometry);
+  };
+  return {turn(axis_rad, form.a), turn(axis_rad + angle::pi, form.b)};
+}
 
 PairTemplate teach(const Source& source, const Track& track, const std::vector<std::size_t>& which,
                    const std::vector<float>& weight, int threads) {
@@ -46,11 +57,13 @@ PairTemplate teach(const Source& source, const Track& track, const std::vector<s
   std::vector<lens::MarkStrip> strips_b(which.size());
   std::vector<std::size_t> place(track.frame.size(), 0);
   for (std::size_t k = 0; k < which.size(); ++k) place[which[k]] = k;
-  read_batches(source, track, which, threads,
-               [&](std::size_t k, const lens::ContrastMap& map, const cv::Mat1b& mask) {
-                 strips_a[place[k]] = end_strip(source, map, mask, track, k, false);
-                 strips_b[place[k]] = end_strip(source, map, mask, track, k, true);
-               });
+  read_batches(source, track, which, threads, [&](std::size_t k, const lens::ContrastMap& map) {
+    const auto strip = [&](double meridian_rad) {
+      return end_strip(source, track.frame[k], map, meridian_rad, track.centre[k]);
+    };
+    strips_a[place[k]] = strip(track.axis_rad[k]);
+    strips_b[place[k]] = strip(track.axis_rad[k] + angle::pi);
+  });
   lens::TemplateBuilder a(radial_grid, strip_geometry);
   lens::TemplateBuilder b(radial_grid, strip_geometry);
   for (std::size_t k = 0; k < which.size(); ++k) {
@@ -66,13 +79,9 @@ PairTemplate teach(const Source& source, const Track& track, const std::vector<s
 std::vector<EndPair> measure(const Source& source, const Track& track, const PairTemplate& form,
                              const std::vector<std::size_t>& which, int threads) {
   std::vector<EndPair> out(track.frame.size());
-  read_batches(source, track, which, threads,
-               [&](std::size_t k, const lens::ContrastMap& map, const cv::Mat1b& mask) {
-                 out[k].a = lens::turn_of(end_strip(source, map, mask, track, k, false), form.a,
-                                          strip_geometry);
-                 out[k].b = lens::turn_of(end_strip(source, map, mask, track, k, true), form.b,
-                                          strip_geometry);
-               });
+  read_batches(source, track, which, threads, [&](std::size_t k, const lens::ContrastMap& map) {
+    out[k] = measure_at(source, track.frame[k], map, track.axis_rad[k], track.centre[k], form);
+  });
   return out;
 }
 

@@ -26,6 +26,13 @@ struct Source {
   std::vector<float> distances;  // at which the windows have seen them
 };
 
+// A frame's contrast as this lens's marks are read in it.
+lens::ContrastMap contrast_of(const Source& source, const lens::Patch& patch);
+
+// How far both ends about an axis and a centre (atlas) are turned against `form` in one frame.
+EndPair measure_at(const Source& source, std::size_t frame, const lens::ContrastMap& map,
+                   double axis_rad, const Eigen::Vector2d& centre, const PairTemplate& form);
+
 // What the two ends look like about the track's axes and centres, averaged over the frames `which`
 // (indices into the track) with a weight each. The same for any number of threads.
 PairTemplate teach(const Source& source, const Track& track, const std::vector<std::size_t>& which,

@@ -16,7 +16,7 @@ using timeline::Phase;
 
 // Both ends' gains over their errors, summed. A whole lens that is drawn away keeps a third of what
 // it reaches at rest (an instrument holds it by one end); what strong compression leaves of one
-// that has gone reached 0.27. Where there is nothing the best of all centres reaches 7.
+// that has gone reached 0.28, once 0.31. Where there is nothing the best of all centres reaches 7.
 constexpr double least_share_of_rest = 0.33;
 constexpr double least_match = 8.0;
 constexpr std::size_t frames_at_rest = 24;  // that tell what is usual
@@ -27,6 +27,7 @@ constexpr double longest_unseen_s = 0.12;
 constexpr double kept_of_step = 0.7;
 constexpr double most_apart_rad = 0.035;  // 2 degrees, onwards and back
 constexpr double off_path_rad = 0.026;    // 1.5 degrees: a path that is that far off is corrected
+
 // What counts as the lens: from what it reaches where it rests.
 double least_match_of(const LensFinder& finder, const Source& source, const Track& track) {
   std::vector<double> matches;

@@ -22,8 +22,7 @@ void smooth_centres(Track& track, const std::vector<EndPair>& ends, const Levers
   for (std::size_t k = 0; k < n; ++k) {
     corrected[k] = track.centre[k];
     if (!shows(ends[k].a) || !shows(ends[k].b)) continue;
-    const double offset =
-        (ends[k].a.turn_rad - ends[k].b.turn_rad) / (1.0 / levers.a + 1.0 / levers.b);
+    const double offset = levers.offset_of(ends[k].a.turn_rad, ends[k].b.turn_rad);
     const Eigen::Vector2d across(-std::sin(track.axis_rad[k]), std::cos(track.axis_rad[k]));
     corrected[k] += std::clamp(offset, -0.05, 0.05) * across;
     const double se = 0.5 * levers.mean() * std::hypot(honest_se(ends[k].a), honest_se(ends[k].b));

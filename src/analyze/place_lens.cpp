@@ -3,10 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "analyze/frames.h"
-#include "angle/angle.h"
-#include "lens/ring_flatten.h"
-
 namespace rhumb::analyze {
 namespace {
 
@@ -66,32 +62,21 @@ Place LensFinder::find(std::size_t frame, const Place& expected, double enough,
 
 LensFinder::Look LensFinder::look(std::size_t frame,
                                   const std::optional<Eigen::Vector2d>& bag_centre) const {
-  const lens::PatchGeometry& geometry = source_.patches.geometry();
-  auto map = lens::contrast_map(source_.patches.at(frame), geometry, {});
-  if (source_.through_rings) lens::flatten_rings(map, geometry);
-  return {frame, source_.light ? map.for_light_marks() : map, bag_centre};
+  return {frame, contrast_of(source_, source_.patches.at(frame)), bag_centre};
 }
 
 EndPair LensFinder::measure(const Look& look, double axis_rad,
                             const Eigen::Vector2d& centre) const {
-  const auto turn = [&](double meridian_rad, const lens::MarkTemplate& mark) {
-    return lens::turn_of(
-        lens::mark_strip(look.map, mask_of(source_.windows, look.frame), source_.patches.geometry(),
-                         centre, meridian_rad, radial_grid, strip_geometry),
-        mark, strip_geometry);
-  };
-  return {turn(axis_rad, ends_.form.a), turn(axis_rad + angle::pi, ends_.form.b)};
+  return measure_at(source_, look.frame, look.map, axis_rad, centre, ends_.form);
 }
 
 Place LensFinder::solved(const EndPair& pair, double axis_rad,
                          const Eigen::Vector2d& centre) const {
   const double a = pair.a.turn_rad + ends_.offset_a_rad;
   const double b = pair.b.turn_rad + ends_.offset_b_rad;
-  const double lever_a = ends_.form.a.mean_distance;
-  const double lever_b = ends_.form.b.mean_distance;
-  const double offset = (a - b) / (1.0 / lever_a + 1.0 / lever_b);
+  const Levers levers{ends_.form.a.mean_distance, ends_.form.b.mean_distance};
   const Eigen::Vector2d across(-std::sin(axis_rad), std::cos(axis_rad));
-  return {axis_rad + (lever_a * a + lever_b * b) / (lever_a + lever_b), centre + offset * across,
+  return {axis_rad + levers.turn_of(a, b), centre + levers.offset_of(a, b) * across,
           match_of(pair.a) + match_of(pair.b), shows(pair.a) && shows(pair.b)};
 }
 

@@ -35,6 +35,14 @@ struct Levers {
   double a = 0.45;
   double b = 0.45;
   double mean() const { return 0.5 * (a + b); }
+  // What both ends' turns (radians) say: how far the lens is turned, and how far its centre lies
+  // across the axis (limbal radii). A centre beside its place turns the ends against each other.
+  double turn_of(double end_a_rad, double end_b_rad) const {
+    return (a * end_a_rad + b * end_b_rad) / (a + b);
+  }
+  double offset_of(double end_a_rad, double end_b_rad) const {
+    return (end_a_rad - end_b_rad) / (1.0 / a + 1.0 / b);
+  }
 };
 
 struct Solved {
