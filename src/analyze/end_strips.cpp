@@ -29,9 +29,20 @@ void read_batches(const Source& source, const Track& track, const std::vector<st
 }
 
 lens::MarkStrip end_strip(const Source& source, std::size_t frame, const lens::ContrastMap& map,
-                          double meridian_rad, const Eigen::Vector2d& centre) {
+                          double meridian_rad, const Eigen::Vector2d& centre,
+                          const lens::RadialGrid& grid = radial_grid) {
   return lens::mark_strip(map, mask_of(source.windows, frame), source.patches.geometry(), centre,
-                          meridian_rad, radial_grid, strip_geometry);
+                          meridian_rad, grid, strip_geometry);
+}
+
+// As many distances of a longer strip as the radial grid has, from `first` on.
+lens::MarkStrip part_of(const lens::MarkStrip& strip, int first) {
+  const cv::Range rows(first, first + radial_grid.count);
+  lens::MarkStrip part;
+  for (std::size_t channel = 0; channel < lens::channel_count; ++channel)
+    part.value[channel] = strip.value[channel].rowRange(rows);
+  part.usable = strip.usable.rowRange(rows);
+  return part;
 }
 
 }  // namespace
@@ -48,6 +59,24 @@ EndPair measure_at(const Source& source, std::size_t frame, const lens::Contrast
     return lens::turn_of(end_strip(source, frame, map, meridian_rad, centre), mark, strip_geometry);
   };
   return {turn(axis_rad, form.a), turn(axis_rad + angle::pi, form.b)};
+}
+
+std::vector<EndPair> measure_along(const Source& source, std::size_t frame,
+                                   const lens::ContrastMap& map, double axis_rad,
+                                   const Eigen::Vector2d& centre, const PairTemplate& form,
+                                   int steps) {
+  lens::RadialGrid longer = radial_grid;
+  longer.first -= steps * longer.step;
+  longer.count += 2 * steps;
+  const lens::MarkStrip a = end_strip(source, frame, map, axis_rad, centre, longer);
+  const lens::MarkStrip b = end_strip(source, frame, map, axis_rad + angle::pi, centre, longer);
+  std::vector<EndPair> out;
+  // A centre that moves towards end A comes nearer to it and goes away from end B.
+  for (int step = -steps; step <= steps; ++step) {
+    out.push_back({lens::turn_of(part_of(a, steps + step), form.a, strip_geometry),
+                   lens::turn_of(part_of(b, steps - step), form.b, strip_geometry)});
+  }
+  return out;
 }
 
 PairTemplate teach(const Source& source, const Track& track, const std::vector<std::size_t>& which,

@@ -33,6 +33,13 @@ lens::ContrastMap contrast_of(const Source& source, const lens::Patch& patch);
 EndPair measure_at(const Source& source, std::size_t frame, const lens::ContrastMap& map,
                    double axis_rad, const Eigen::Vector2d& centre, const PairTemplate& form);
 
+// The same about centres moved along the axis by -steps .. steps of the radial grid. One strip an
+// end serves them all.
+std::vector<EndPair> measure_along(const Source& source, std::size_t frame,
+                                   const lens::ContrastMap& map, double axis_rad,
+                                   const Eigen::Vector2d& centre, const PairTemplate& form,
+                                   int steps);
+
 // What the two ends look like about the track's axes and centres, averaged over the frames `which`
 // (indices into the track) with a weight each. The same for any number of threads.
 PairTemplate teach(const Source& source, const Track& track, const std::vector<std::size_t>& which,

@@ -6,6 +6,7 @@
 #include <optional>
 #include <vector>
 
+#include "analyze/parallel.h"
 #include "angle/angle.h"
 #include "eye/median.h"
 
@@ -131,18 +132,31 @@ class Run {
   double least_ = 0.0;
 };
 
+// What was followed from the last (way 1) or first (-1) frame of each sure stretch, in their order.
+std::vector<std::vector<Found>> runs_of(const Run& run, const Track& track, int way, int threads) {
+  std::vector<std::size_t> starts;
+  for (std::size_t k = 0; k < track.frame.size(); ++k) {
+    const std::size_t frame = track.frame[k];
+    const bool goes_on = way > 0 ? run.sure(frame + 1) : frame > 0 && run.sure(frame - 1);
+    if (run.sure(frame) && !goes_on) starts.push_back(k);
+  }
+  std::vector<std::vector<Found>> out(starts.size());
+  for_each_index(starts.size(), threads,
+                 [&](std::size_t index) { out[index] = run.from(starts[index], way); });
+  return out;
+}
+
 // Every frame that was followed from sure ones, once: onwards where that was seen, else back, and
 // not at all where both were seen and disagree.
-std::map<std::size_t, Found> follow_all(const Run& run, const Track& track) {
+std::map<std::size_t, Found> follow_all(const Run& run, const Track& track, int threads) {
   std::map<std::size_t, Found> out;
-  for (std::size_t k = 0; k < track.frame.size(); ++k) {
-    if (!run.sure(track.frame[k]) || run.sure(track.frame[k] + 1)) continue;
-    for (const Found& found : run.from(k, 1)) out[found.frame] = found;
+  for (const auto& onwards : runs_of(run, track, 1, threads)) {
+    for (const Found& found : onwards) out[found.frame] = found;
   }
   std::vector<std::size_t> disagree;
-  for (std::size_t k = track.frame.size(); k-- > 0;) {
-    if (!run.sure(track.frame[k]) || (track.frame[k] > 0 && run.sure(track.frame[k] - 1))) continue;
-    for (const Found& found : run.from(k, -1)) {
+  const auto all_back = runs_of(run, track, -1, threads);
+  for (auto back = all_back.rbegin(); back != all_back.rend(); ++back) {
+    for (const Found& found : *back) {
       if (!found.seen) continue;
       const auto [at, is_new] = out.try_emplace(found.frame, found);
       if (is_new) continue;
@@ -167,9 +181,9 @@ void append(Track& track, std::size_t frame, const Place& place) {
 }  // namespace
 
 Track followed(const Track& track, const Source& source, std::span<const double> time_s,
-               const FrameReading& coarse, const LearnedEnds& ends) {
+               const FrameReading& coarse, const LearnedEnds& ends, int threads) {
   const Run run(source, time_s, coarse, track, ends);
-  const auto found = follow_all(run, track);
+  const auto found = follow_all(run, track, threads);
   Track out;
   auto next = found.begin();
   const auto append_until = [&](std::size_t frame) {

@@ -16,7 +16,7 @@ namespace rhumb::analyze {
 // seen while both ends show and together match as well as a third of what they do at rest; it is
 // given up after 0.12 s without. Axis and centre (atlas) are what follow from both ends' turns.
 Track followed(const Track& track, const Source& source, std::span<const double> time_s,
-               const FrameReading& coarse, const LearnedEnds& ends);
+               const FrameReading& coarse, const LearnedEnds& ends, int threads);
 
 // Makes what was followed part of the path, believed as far as following is; where the path had
 // none, a lens that moves, with no evidence of its own that belief in the marks could rest on.

@@ -10,7 +10,7 @@ constexpr double farthest_turn_rad = 0.06;  // of one end from where it is looke
 constexpr double most_gain = 1.5;           // an instrument is no better mark than the marks
 // The search about the expected centre, limbal radii. Across the axis the turns of the ends tell
 // what lies between.
-constexpr double step_along = 0.015;
+constexpr double step_along = radial_grid.step;
 constexpr int steps_along = 5;
 constexpr int steps_along_in_bag = 3;
 constexpr double step_across = 0.025;
@@ -40,10 +40,8 @@ double LensFinder::match_at(std::size_t frame, double axis_rad,
 
 Place LensFinder::find(std::size_t frame, const Place& expected, double enough,
                        const std::optional<Eigen::Vector2d>& bag_centre) const {
-  constexpr Grid close{step_along, 1, step_across, 1};
-  constexpr Grid fine{step_along / 3.0, 1, 0.0, 0};
-  const Grid wide{step_along, bag_centre ? steps_along_in_bag : steps_along, step_across,
-                  steps_across};
+  constexpr Grid close{1, 1};
+  const Grid wide{bag_centre ? steps_along_in_bag : steps_along, steps_across};
   const Look at = look(frame, bag_centre);
   Place best{expected.axis_rad, expected.centre, 0.0, false};
   const auto is_enough = [&] { return best.both_show && best.match >= enough; };
@@ -56,7 +54,7 @@ Place LensFinder::find(std::size_t frame, const Place& expected, double enough,
     search(at, turned, wide, best);
   }
   // Then between the steps, from where the ends' turns say that the axis and the centre are.
-  if (best.match > 0.0) search(at, Place(best), fine, best);
+  if (best.match > 0.0) search_between(at, Place(best), best);
   return best;
 }
 
@@ -80,17 +78,32 @@ Place LensFinder::solved(const EndPair& pair, double axis_rad,
           match_of(pair.a) + match_of(pair.b), shows(pair.a) && shows(pair.b)};
 }
 
+void LensFinder::keep_better(const Look& look, const EndPair& pair, double axis_rad,
+                             const Eigen::Vector2d& centre, Place& best) const {
+  Place place = solved(pair, axis_rad, centre);
+  if (look.bag_centre) place.match *= in_the_bag(place.centre - *look.bag_centre);
+  if (place.match > best.match) best = place;
+}
+
 void LensFinder::search(const Look& look, const Place& from, const Grid& grid, Place& best) const {
   const Eigen::Vector2d along(std::cos(from.axis_rad), std::sin(from.axis_rad));
   const Eigen::Vector2d across(-along.y(), along.x());
-  for (int far = -grid.steps_along; far <= grid.steps_along; ++far) {
-    for (int aside = -grid.steps_across; aside <= grid.steps_across; ++aside) {
-      const Eigen::Vector2d centre =
-          from.centre + grid.along * far * along + grid.across * aside * across;
-      Place place = solved(measure(look, from.axis_rad, centre), from.axis_rad, centre);
-      if (look.bag_centre) place.match *= in_the_bag(place.centre - *look.bag_centre);
-      if (place.match > best.match) best = place;
+  for (int aside = -grid.steps_across; aside <= grid.steps_across; ++aside) {
+    const Eigen::Vector2d middle = from.centre + step_across * aside * across;
+    const auto pairs = measure_along(source_, look.frame, look.map, from.axis_rad, middle,
+                                     ends_.form, grid.steps_along);
+    for (int far = -grid.steps_along; far <= grid.steps_along; ++far) {
+      keep_better(look, pairs[static_cast<std::size_t>(far + grid.steps_along)], from.axis_rad,
+                  middle + step_along * far * along, best);
     }
+  }
+}
+
+void LensFinder::search_between(const Look& look, const Place& from, Place& best) const {
+  const Eigen::Vector2d along(std::cos(from.axis_rad), std::sin(from.axis_rad));
+  for (const double step : {-step_along / 3.0, 0.0, step_along / 3.0}) {
+    const Eigen::Vector2d centre = from.centre + step * along;
+    keep_better(look, measure(look, from.axis_rad, centre), from.axis_rad, centre, best);
   }
 }
 

@@ -40,9 +40,7 @@ class LensFinder {
 
  private:
   struct Grid {
-    double along = 0.0;
     int steps_along = 0;
-    double across = 0.0;
     int steps_across = 0;
   };
   // What is looked at: a frame's contrast.
@@ -55,8 +53,12 @@ class LensFinder {
   Look look(std::size_t frame, const std::optional<Eigen::Vector2d>& bag_centre) const;
   EndPair measure(const Look& look, double axis_rad, const Eigen::Vector2d& centre) const;
   Place solved(const EndPair& pair, double axis_rad, const Eigen::Vector2d& centre) const;
-  // Puts the best match of a grid about `from` into `best`, where it is a better one.
+  // Puts what the ends say about a centre into `best`, where it matches better.
+  void keep_better(const Look& look, const EndPair& pair, double axis_rad,
+                   const Eigen::Vector2d& centre, Place& best) const;
+  // Tries the centres of a grid about `from`, and those between its steps along the axis.
   void search(const Look& look, const Place& from, const Grid& grid, Place& best) const;
+  void search_between(const Look& look, const Place& from, Place& best) const;
 
   const Source& source_;
   const LearnedEnds& ends_;

@@ -262,7 +262,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     clear_phase(frames, phase);
     const Track all = learned.offsets.of_both
                           ? followed(track, source, time_s, coarse,
-                                     {learned.form, learned.offsets.a, learned.offsets.b})
+                                     {learned.form, learned.offsets.a, learned.offsets.b}, threads)
                           : track;
     const Measured measured = measure_all(source, all, learned, threads);
     report = read_frames(time_s, all, path_axis_of(all, coarse), phase, learned, measured,

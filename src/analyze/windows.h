@@ -77,6 +77,6 @@ struct LensPrior {
 WindowReading read_windows(const lens::PatchStore& patches, std::span<const double> time_s,
                            const LensPrior& prior, const WindowOptions& options, int threads);
 
-inline const lens::RadialGrid radial_grid{};
+inline constexpr lens::RadialGrid radial_grid{};
 
 }  // namespace rhumb::analyze

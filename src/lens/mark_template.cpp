@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
+#include <vector>
 
 #include "lens/template_row.h"
 
@@ -98,14 +100,31 @@ struct NormalEquations {
   double squares = 0.0, points = 0.0;
 };
 
+// By channel the distances at which the template says anything: most say nothing.
+using TellingRows = std::array<std::vector<int>, channel_count>;
+
+TellingRows telling_rows(const MarkTemplate& mark) {
+  TellingRows out;
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    const cv::Mat1f& value = mark.value[channel];
+    for (int row = 0; row < value.rows; ++row) {
+      const float* form = value.ptr<float>(row);
+      if (std::any_of(form, form + value.cols, [](float v) { return v != 0.0F; }))
+        out[channel].push_back(row);
+    }
+  }
+  return out;
+}
+
 // `clip`: residuals beyond so many standard deviations of the noise count as that.
-NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark, double shift_columns,
-                           double gain, double clip) {
+NormalEquations accumulate(const MarkStrip& strip, const MarkTemplate& mark,
+                           const TellingRows& rows, double shift_columns, double gain,
+                           double clip) {
   NormalEquations n;
   const int columns = strip.usable.cols;
   for (std::size_t channel = 0; channel < channel_count; ++channel) {
     const double weight = 1.0 / (static_cast<double>(mark.noise[channel]) * mark.noise[channel]);
-    for (int row = 0; row < strip.usable.rows; ++row) {
+    for (const int row : rows[channel]) {
       const float* form = mark.value[channel].ptr<float>(row);
       const float* value = strip.value[channel].ptr<float>(row);
       const float* usable = strip.usable.ptr<float>(row);
@@ -140,17 +159,61 @@ constexpr double no_limit = 1e9;
 constexpr double residual_limit =
     3.0;  // noise standard deviations; beyond this a point is something else
 
+// Sums over one row for a shift by whole columns: of the template's squares where the strip is
+// usable, and of its products with the strip. In lanes, which compilers add side by side.
+struct RowSums {
+  float squares = 0.0F;
+  float products = 0.0F;
+};
+
+RowSums sums_of_row(const float* form, const float* value, const float* usable, int columns,
+                    int shift) {
+  constexpr int lanes = 8;
+  std::array<float, lanes> squares{};
+  std::array<float, lanes> products{};
+  // Where `sample` gives anything: the template's own columns but the first and the last two.
+  const int from = std::max(0, shift + 1);
+  const int to = std::min(columns, columns - 2 + shift);
+  int col = from;
+  for (; col + lanes <= to; col += lanes) {
+    for (int lane = 0; lane < lanes; ++lane) {
+      const float t = form[col + lane - shift] * usable[col + lane];
+      squares[static_cast<std::size_t>(lane)] += t * t;
+      products[static_cast<std::size_t>(lane)] += t * value[col + lane];
+    }
+  }
+  for (; col < to; ++col) {
+    const float t = form[col - shift] * usable[col];
+    squares[0] += t * t;
+    products[0] += t * value[col];
+  }
+  return {std::accumulate(squares.begin(), squares.end(), 0.0F),
+          std::accumulate(products.begin(), products.end(), 0.0F)};
+}
+
 // The shift (columns) at which the template explains the strip best, for Gauss-Newton to start
 // from: far from the truth its limited residuals would hold it where it is.
-double best_shift(const MarkStrip& strip, const MarkTemplate& mark, const StripGeometry& geometry) {
-  const double limit = search_rad / geometry.step_rad;
+double best_shift(const MarkStrip& strip, const MarkTemplate& mark, const TellingRows& rows,
+                  const StripGeometry& geometry) {
+  const int limit = static_cast<int>(search_rad / geometry.step_rad);
   const double spread = spread_rad / geometry.step_rad;
   double best = -1e9;
-  double best_at = 0.0;
-  for (double shift = -std::floor(limit); shift <= limit; shift += 2.0) {
-    const NormalEquations n = accumulate(strip, mark, shift, 0.0, no_limit);
-    if (n.gg < 1e-9) continue;
-    const double explained = n.gr > 0.0 ? 0.5 * n.gr * n.gr / (n.gg * points_per_independent) : 0.0;
+  int best_at = 0;
+  for (int shift = -limit; shift <= limit; shift += 2) {
+    double gg = 0.0;
+    double gr = 0.0;
+    for (std::size_t channel = 0; channel < channel_count; ++channel) {
+      const double weight = 1.0 / (static_cast<double>(mark.noise[channel]) * mark.noise[channel]);
+      for (const int row : rows[channel]) {
+        const RowSums sums =
+            sums_of_row(mark.value[channel].ptr<float>(row), strip.value[channel].ptr<float>(row),
+                        strip.usable.ptr<float>(row), strip.usable.cols, shift);
+        gg += weight * static_cast<double>(sums.squares);
+        gr += weight * static_cast<double>(sums.products);
+      }
+    }
+    if (gg < 1e-9) continue;
+    const double explained = gr > 0.0 ? 0.5 * gr * gr / (gg * points_per_independent) : 0.0;
     const double value = explained - 0.5 * shift * shift / (spread * spread);
     if (value > best) {
       best = value;
@@ -166,13 +229,14 @@ TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark,
                      const StripGeometry& geometry) {
   TurnEstimate estimate;
   const double limit = limit_rad / geometry.step_rad;
-  double shift = best_shift(strip, mark, geometry);
+  const TellingRows rows = telling_rows(mark);
+  double shift = best_shift(strip, mark, rows, geometry);
   if (std::abs(shift) > limit) return estimate;
-  NormalEquations n = accumulate(strip, mark, shift, 0.0, no_limit);
+  NormalEquations n = accumulate(strip, mark, rows, shift, 0.0, no_limit);
   if (n.gg < 1e-9) return estimate;
   double gain = std::clamp(n.gr / n.gg, 0.2, 2.0);
   for (int round = 0; round < 4; ++round) {
-    n = accumulate(strip, mark, shift, gain, residual_limit);
+    n = accumulate(strip, mark, rows, shift, gain, residual_limit);
     if (n.gg < 1e-9 || n.tt < 1e-9) return estimate;
     // Weak priors keep a featureless strip from running away: gain 1 +- 0.5, shift 0 +- 2 degrees.
     const double gg = n.gg + 4.0;
@@ -184,11 +248,11 @@ TurnEstimate turn_of(const MarkStrip& strip, const MarkTemplate& mark,
     gain = std::clamp(gain + (tt * gr - n.gt * tr) / determinant, 0.2, 2.0);
     shift = std::clamp(shift + (gg * tr - n.gt * gr) / determinant, -limit, limit);
   }
-  n = accumulate(strip, mark, shift, gain, residual_limit);
+  n = accumulate(strip, mark, rows, shift, gain, residual_limit);
   estimate.misfit = n.points > 0.0 ? std::sqrt(n.squares / n.points) : 1e3;
   const double slope_power = n.tt;
   // The gain for the judgement of visibility: without the prior and the limit that keep it up.
-  n = accumulate(strip, mark, shift, 0.0, no_limit);
+  n = accumulate(strip, mark, rows, shift, 0.0, no_limit);
   const double free_gain = n.gr / n.gg;
   estimate.turn_rad = shift * geometry.step_rad;
   estimate.gain = free_gain;

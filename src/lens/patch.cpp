@@ -1,5 +1,7 @@
 #include "lens/patch.h"
 
+#include <unistd.h>
+
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
@@ -87,7 +89,8 @@ void PatchStore::append(const Patch& patch) {
   } else {
     if (!file_) file_.reset(std::tmpfile());
     if (!file_ || std::fseek(file_.get(), 0, SEEK_END) != 0 ||
-        std::fwrite(both.data, both.total(), 1, file_.get()) != 1) {
+        std::fwrite(both.data, both.total(), 1, file_.get()) != 1 ||
+        std::fflush(file_.get()) != 0) {
       throw std::runtime_error(
           "temporary file: can't be written; free space in the temporary folder");
     }
@@ -105,8 +108,8 @@ Patch PatchStore::at(std::size_t frame) const {
     both.create(2 * geometry_.size_px, geometry_.size_px, CV_8UC1);
     const auto position = (slot - static_cast<std::int64_t>(memory_.size())) *
                           static_cast<std::int64_t>(both.total());
-    if (std::fseek(file_.get(), static_cast<long>(position), SEEK_SET) != 0 ||
-        std::fread(both.data, both.total(), 1, file_.get()) != 1) {
+    if (pread(fileno(file_.get()), both.data, both.total(), position) !=
+        static_cast<ssize_t>(both.total())) {
       throw std::runtime_error("temporary file: can't be read back");
     }
   }

@@ -50,7 +50,8 @@ class PatchStore {
   // Appends the next patch; an empty one says that this frame has none. Throws std::runtime_error
   // when the temporary file can't be written.
   void append(const Patch& patch);
-  // The patch of a frame, or an empty one. Throws std::runtime_error when the file can't be read.
+  // The patch of a frame, or an empty one; from several threads at once once all are appended.
+  // Throws std::runtime_error when the file can't be read.
   Patch at(std::size_t frame) const;
   bool has(std::size_t frame) const { return slots_.at(frame) >= 0; }
   std::size_t size() const { return slots_.size(); }
