@@ -142,11 +142,13 @@ AxisHistory axis_history(const Track& track, const Measured& measured,
   out.steps.resize(n);
   for (std::size_t k = 1; k < n; ++k) {
     const double since_s = std::max(1e-3, time_s[track.frame[k]] - time_s[track.frame[k - 1]]);
-    out.steps[k] = step_of(since_s, out.resting[k], unseen[k] != 0);
+    const bool again = track.again[k] && track.again[k - 1];
+    const bool rests = again ? !path_turns(path_axis_rad, k) : out.resting[k];
+    out.steps[k] = step_of(since_s, rests, unseen[k] != 0 && !again);
     // What no frame shows stays as unknown as it is: it does not average out.
     if (!ever_both) out.steps[k].centre_drift = 0.0;
     if (unseen[k] != 0) out.resting[k] = false;
-    if (track.followed[k]) out.steps[k] = followed_step(since_s);
+    if (track.followed[k] && !again) out.steps[k] = followed_step(since_s);
   }
   out.smoothed = timeline::smooth_ends(out.ends, out.steps, centre_sd);
   return out;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 namespace rhumb::analyze {
 namespace {
@@ -14,8 +15,10 @@ constexpr std::size_t least_frames = 5;
 // Below the probability from which an interval may be narrower than the path's reach.
 constexpr double vouched_for = 0.9;
 
-// Mean log likelihood ratio of the frames about one from which they speak for the path's axis.
+// Mean log likelihood ratio of the frames about one from which they speak for the path's axis, and
+// under which they speak against it: -2.5 is said by ends that are seen to carry no marks.
 constexpr double speaks = 0.5;
+constexpr double speaks_against = -1.0;
 constexpr double heard_s = 0.25;  // either way
 
 bool agrees(const FineAxis& with, const FineAxis& one) {
@@ -37,9 +40,10 @@ Stretch about(std::size_t frame, std::span<const double> time_s, double within_s
   return out;
 }
 
-// A path may hold a lens at rest through a stretch in which nothing speaks for its axis; what
-// refinement then fits is clutter, however steady.
-bool is_silent(const FrameReading& coarse, std::span<const double> time_s, std::size_t frame) {
+// Mean log likelihood ratio of the frames about one for the path's axis; none where the eye is not
+// in the picture.
+std::optional<double> heard(const FrameReading& coarse, std::span<const double> time_s,
+                            std::size_t frame) {
   double sum = 0.0;
   std::size_t count = 0;
   const Stretch near = about(frame, time_s, heard_s);
@@ -49,7 +53,8 @@ bool is_silent(const FrameReading& coarse, std::span<const double> time_s, std::
     sum += static_cast<double>(coarse.path.evidence[k]);
     ++count;
   }
-  return sum < speaks * static_cast<double>(count);
+  if (count == 0) return std::nullopt;
+  return sum / static_cast<double>(count);
 }
 
 }  // namespace
@@ -58,8 +63,12 @@ double belief(const FrameReading& coarse, const FineReading& fine, std::span<con
               std::size_t frame) {
   const double path = coarse.posterior.near_path[frame];
   if (!fine.frames[frame].given) return path;
-  if (path >= vouched_for)
-    return is_silent(coarse, time_s, frame) ? std::min(path, vouched_for) : path;
+  const std::optional<double> mean = heard(coarse, time_s, frame);
+  // A path that must account for what comes later may hold a lens through a gap.
+  if (!fine.frames[frame].followed && mean && *mean < speaks_against) return 0.0;
+  // It may hold one at rest through a stretch in which nothing speaks for its axis; what
+  // refinement then fits is clutter, however steady.
+  if (path >= vouched_for) return mean && *mean < speaks ? std::min(path, vouched_for) : path;
   const Stretch near = about(frame, time_s, about_s);
   const std::size_t count = near.to - near.from;
   std::size_t agreeing = 0;

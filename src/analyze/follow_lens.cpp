@@ -6,6 +6,7 @@
 #include <optional>
 #include <vector>
 
+#include "analyze/find_again.h"
 #include "analyze/parallel.h"
 #include "angle/angle.h"
 #include "eye/median.h"
@@ -45,6 +46,8 @@ struct Found {
   std::size_t frame = 0;
   Place place;
   bool seen = false;
+  bool again = false;
+  std::optional<EndPair> averaged;
 };
 
 class Run {
@@ -75,7 +78,7 @@ class Run {
       const Place expected{axis + frames * turn, centre + frames * step, 0.0, false};
       const Place place = finder_.find(frame, expected, least_, bag_at(frame));
       const bool is_seen = place.both_show && place.match >= least_;
-      out.push_back({frame, place, is_seen});
+      out.push_back({frame, place, is_seen, false, {}});
       if (!is_seen) continue;
       put_between(axis, centre, out);
       // Part of a step is noise.
@@ -169,37 +172,42 @@ std::map<std::size_t, Found> follow_all(const Run& run, const Track& track, int 
   return out;
 }
 
-void append(Track& track, std::size_t frame, const Place& place) {
-  track.frame.push_back(frame);
-  track.axis_rad.push_back(place.axis_rad);
-  track.centre.push_back(place.centre);
+void append(Track& track, const Found& found) {
+  track.frame.push_back(found.frame);
+  track.axis_rad.push_back(found.place.axis_rad);
+  track.centre.push_back(found.place.centre);
   track.resting.push_back(false);
   track.trust.push_back(trust_of_followed);
   track.followed.push_back(true);
+  track.again.push_back(found.again);
+  track.averaged.push_back(found.averaged);
 }
 
 }  // namespace
 
 Track followed(const Track& track, const Source& source, std::span<const double> time_s,
-               const FrameReading& coarse, const LearnedEnds& ends, int threads) {
+               const FrameReading& coarse, std::span<const char> is_free, const LearnedEnds& ends,
+               int threads) {
   const Run run(source, time_s, coarse, track, ends);
-  const auto found = follow_all(run, track, threads);
+  auto found = follow_all(run, track, threads);
+  for (const FoundAgain& again :
+       find_again(LensFinder(source, ends), source, time_s, is_free, track, threads))
+    found.try_emplace(again.frame, Found{again.frame, again.place, true, true, again.ends});
   Track out;
   auto next = found.begin();
   const auto append_until = [&](std::size_t frame) {
-    for (; next != found.end() && next->first < frame; ++next)
-      append(out, next->first, next->second.place);
+    for (; next != found.end() && next->first < frame; ++next) append(out, next->second);
   };
   for (std::size_t k = 0; k < track.frame.size(); ++k) {
     append_until(track.frame[k]);
     const bool has = next != found.end() && next->first == track.frame[k];
-    const Place place = has ? next->second.place : Place{};
-    const double apart = has ? angle::wrap_deviation(place.axis_rad - track.axis_rad[k]) : 0.0;
-    const bool better = has && next->second.seen &&
-                        (track.trust[k] < least_probability || std::abs(apart) > off_path_rad);
+    const Found other = has ? next->second : Found{};
+    const double apart = angle::wrap_deviation(other.place.axis_rad - track.axis_rad[k]);
+    const bool better =
+        other.seen && (track.trust[k] < least_probability || std::abs(apart) > off_path_rad);
     if (has) ++next;
     if (better) {
-      append(out, track.frame[k], place);
+      append(out, other);
       continue;
     }
     out.frame.push_back(track.frame[k]);
@@ -208,6 +216,8 @@ Track followed(const Track& track, const Source& source, std::span<const double>
     out.resting.push_back(track.resting[k]);
     out.trust.push_back(track.trust[k]);
     out.followed.push_back(false);
+    out.again.push_back(false);
+    out.averaged.emplace_back();
   }
   append_until(time_s.size());
   // Axes that were followed for a while keep to the turns before them.

@@ -15,8 +15,10 @@ namespace rhumb::analyze {
 // is not sure and another axis was followed; `followed` is set and nothing rests. A lens counts as
 // seen while both ends show and together match as well as a third of what they do at rest; it is
 // given up after 0.12 s without. Axis and centre (atlas) are what follow from both ends' turns.
+// Then with what was found again beside the path (analyze/find_again); `is_free` says where.
 Track followed(const Track& track, const Source& source, std::span<const double> time_s,
-               const FrameReading& coarse, const LearnedEnds& ends, int threads);
+               const FrameReading& coarse, std::span<const char> is_free, const LearnedEnds& ends,
+               int threads);
 
 // Makes what was followed part of the path, believed as far as following is; where the path had
 // none, a lens that moves, with no evidence of its own that belief in the marks could rest on.

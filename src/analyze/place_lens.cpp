@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "angle/angle.h"
+
 namespace rhumb::analyze {
 namespace {
 
@@ -17,6 +19,7 @@ constexpr double step_across = 0.025;
 constexpr int steps_across = 2;
 // A template reaches 4 degrees either way; a lens that is spun may turn by more in a frame.
 constexpr double step_turn_rad = 0.1;
+constexpr int axis_steps = 45;  // of half a turn: 4 degrees, within a template's reach
 
 // Matches count less far from where the lens lies in its bag: an instrument that turns it pushes it
 // by a third of a millimetre (a guess). Standard deviation, limbal radii.
@@ -55,6 +58,23 @@ Place LensFinder::find(std::size_t frame, const Place& expected, double enough,
   }
   // Then between the steps, from where the ends' turns say that the axis and the centre are.
   if (best.match > 0.0) search_between(at, Place(best), best);
+  return best;
+}
+
+Place LensFinder::about(std::size_t frame, const lens::ContrastMap& map, double axis_rad,
+                        const Eigen::Vector2d& bag_centre) const {
+  Place best{axis_rad, bag_centre, 0.0, false};
+  search({frame, map, bag_centre}, Place(best), {steps_along_in_bag, steps_across}, best);
+  return best;
+}
+
+Place LensFinder::anywhere(std::size_t frame, const lens::ContrastMap& map,
+                           const Eigen::Vector2d& bag_centre) const {
+  Place best;
+  for (int step = 0; step < axis_steps; ++step) {
+    const Place place = about(frame, map, step * angle::pi / axis_steps, bag_centre);
+    if (place.both_show && place.match > best.match) best = place;
+  }
   return best;
 }
 

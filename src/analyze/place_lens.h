@@ -30,6 +30,16 @@ class LensFinder {
   // How well both ends match about a centre and an axis, without a search.
   double match_at(std::size_t frame, double axis_rad, const Eigen::Vector2d& centre) const;
 
+  // The best place in the bag, whatever the axis, in a contrast that stands for a frame (an average
+  // of some); about one axis; matches count less far from where the lens rests, as below.
+  Place anywhere(std::size_t frame, const lens::ContrastMap& map,
+                 const Eigen::Vector2d& bag_centre) const;
+  Place about(std::size_t frame, const lens::ContrastMap& map, double axis_rad,
+              const Eigen::Vector2d& bag_centre) const;
+  EndPair ends_at(std::size_t frame, const lens::ContrastMap& map, const Place& place) const {
+    return measure_at(source_, frame, map, place.axis_rad, place.centre, ends_.form);
+  }
+
   // The best place near the expected one: the templates are fitted about centres close to it, and
   // axis and centre solved from how far each end is turned. Where that has less than `enough`,
   // centres up to 0.075 limbal radii along the axis (0.045 in the bag) and 0.05 across are tried,

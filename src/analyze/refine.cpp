@@ -171,6 +171,7 @@ Measured measure_all(const Source& source, const Track& track, const Learned& le
                std::vector<Solved>(track.frame.size()), learned.levers(), 1.0};
   for (std::size_t k = 0; k < out.ends.size(); ++k) {
     EndPair& pair = out.ends[k];
+    if (track.averaged[k] && !(shows(pair.a) && shows(pair.b))) pair = *track.averaged[k];
     pair.a.turn_rad += learned.offsets.a;
     pair.b.turn_rad += learned.offsets.b;
     if (!learned.offsets.of_both) (learned.leaves_a() ? pair.a : pair.b) = {};
@@ -241,6 +242,23 @@ std::vector<double> path_axis_of(const Track& track, const FrameReading& coarse)
   return out;
 }
 
+// Where a lens may lie though the path has none: the previous one before the new one comes, the new
+// one after the previous one was seen last.
+std::vector<char> free_frames(const FrameReading& coarse, const std::vector<FineAxis>& frames,
+                              Phase phase) {
+  std::vector<char> out(frames.size(), 0);
+  std::size_t from = 0;
+  std::size_t to = frames.size();
+  for (std::size_t k = 0; k < frames.size(); ++k) {
+    const bool previous =
+        coarse.path.phase[k] == Phase::Previous || frames[k].phase == Phase::Previous;
+    if (phase == Phase::New && previous) from = k + 1;
+    if (phase == Phase::Previous && coarse.path.phase[k] == Phase::New) to = std::min(to, k);
+  }
+  for (std::size_t k = from; k < to; ++k) out[k] = coarse.path.phase[k] == Phase::None ? 1 : 0;
+  return out;
+}
+
 void clear_phase(std::vector<FineAxis>& frames, Phase phase) {
   for (FineAxis& frame : frames)
     if (frame.phase == phase) frame = {};
@@ -254,6 +272,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
   constexpr double least_steady_of_both = 0.5;
   Track track = track_of(coarse, phase);
   if (track.frame.empty()) return {};
+  const std::vector<char> is_free = free_frames(coarse, frames, phase);
   std::optional<int> only_end;
   FineReport report;
   while (true) {
@@ -261,7 +280,7 @@ FineReport refine_lens(const Source& source, std::span<const double> time_s,
     centre_by_line(source, threads, track, learned);
     clear_phase(frames, phase);
     const Track all = learned.offsets.of_both
-                          ? followed(track, source, time_s, coarse,
+                          ? followed(track, source, time_s, coarse, is_free,
                                      {learned.form, learned.offsets.a, learned.offsets.b}, threads)
                           : track;
     const Measured measured = measure_all(source, all, learned, threads);

@@ -17,6 +17,8 @@ Track track_of(const FrameReading& coarse, timeline::Phase phase) {
     track.resting.push_back(!coarse.path.moving[frame]);
     track.trust.push_back(coarse.posterior.near_path[frame]);
     track.followed.push_back(false);
+    track.again.push_back(false);
+    track.averaged.emplace_back();
   }
   return track;
 }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -10,6 +11,11 @@
 
 namespace rhumb::analyze {
 
+struct EndPair {
+  lens::TurnEstimate a;
+  lens::TurnEstimate b;
+};
+
 // One lens's frames: what is known of each before and after a round.
 struct Track {
   std::vector<std::size_t> frame;
@@ -17,13 +23,12 @@ struct Track {
   std::vector<Eigen::Vector2d> centre;
   std::vector<bool> resting;
   std::vector<double> trust;  // probability that the path is right
-  // Where this lens was followed by its marks (analyze/follow_lens), not taken from the path.
+  // Where this lens was followed by its marks (analyze/follow_lens), not taken from the path; and
+  // where it was not followed from frame to frame, but found again in averages (find_again).
   std::vector<bool> followed;
-};
-
-struct EndPair {
-  lens::TurnEstimate a;
-  lens::TurnEstimate b;
+  std::vector<bool> again;
+  // Of an average of pictures about a frame, where it was found again in that.
+  std::vector<std::optional<EndPair>> averaged;
 };
 
 // Whether a frame's end shows its marks.
