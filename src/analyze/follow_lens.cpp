@@ -157,9 +157,10 @@ std::map<std::size_t, Found> follow_all(const Run& run, const Track& track, int 
     for (const Found& found : onwards) out[found.frame] = found;
   }
   std::vector<std::size_t> disagree;
-  const auto all_back = runs_of(run, track, -1, threads);
-  for (auto back = all_back.rbegin(); back != all_back.rend(); ++back) {
-    for (const Found& found : *back) {
+  auto all_back = runs_of(run, track, -1, threads);
+  std::reverse(all_back.begin(), all_back.end());
+  for (const auto& back : all_back) {
+    for (const Found& found : back) {
       if (!found.seen) continue;
       const auto [at, is_new] = out.try_emplace(found.frame, found);
       if (is_new) continue;

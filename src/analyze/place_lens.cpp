@@ -112,10 +112,9 @@ void LensFinder::search(const Look& look, const Place& from, const Grid& grid, P
     const Eigen::Vector2d middle = from.centre + step_across * aside * across;
     const auto pairs = measure_along(source_, look.frame, look.map, from.axis_rad, middle,
                                      ends_.form, grid.steps_along);
-    for (int far = -grid.steps_along; far <= grid.steps_along; ++far) {
-      keep_better(look, pairs[static_cast<std::size_t>(far + grid.steps_along)], from.axis_rad,
-                  middle + step_along * far * along, best);
-    }
+    int far = -grid.steps_along;
+    for (const EndPair& pair : pairs)
+      keep_better(look, pair, from.axis_rad, middle + step_along * far++ * along, best);
   }
 }
 

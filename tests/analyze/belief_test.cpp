@@ -88,11 +88,13 @@ TEST_CASE("A path that no frame speaks for is not sure, however steady its readi
   CHECK(silent.middle() == Approx(0.99));
 }
 
-TEST_CASE("A path that the frames speak against holds no lens there, but for one that was followed") {
+TEST_CASE(
+    "A path that the frames speak against holds no lens there, but for one that was followed") {
   Doubted gap;
   for (auto& probability : gap.coarse.posterior.near_path) probability = 0.99F;
   for (auto& evidence : gap.coarse.path.evidence) evidence = -2.5F;
   CHECK(gap.middle() == 0.0);
-  gap.fine.frames[7].followed = true;  // the evidence is of the path's axis, not of the one followed
+  gap.fine.frames[7].followed =
+      true;  // the evidence is of the path's axis, not of the one followed
   CHECK(gap.middle() == Approx(0.9));
 }
