@@ -1,9 +1,12 @@
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <limits>
 #include <vector>
 
 #include "lens/bilinear.h"
 #include "lens/mark_template.h"
+#include "lens/side_by_side.h"
 
 namespace rhumb::lens {
 namespace {
@@ -12,19 +15,26 @@ namespace {
 // and about a centre that is not the lens's it crosses the strip at a slope. Centres lie up to 0.3
 // limbal radii apart.
 constexpr int most_slope = 6;
-constexpr double slope_step = 0.05;  // limbal radii a radian
-constexpr int least_share = 3;       // of the columns one in so many must be seen
+constexpr double slope_step = 0.05;     // limbal radii a radian
+constexpr std::size_t least_share = 3;  // of the columns one in so many must be seen
 
 using Profile = std::vector<float>;  // by row: what the lines that cross the middle there hold
 
 class Lines {
  public:
   Lines(const MarkStrip& strip, const StripGeometry& geometry, const RadialGrid& grid)
-      : strip_(strip), geometry_(geometry), grid_(grid) {
+      : rows_(static_cast<std::size_t>(strip.usable.rows)),
+        columns_(static_cast<std::size_t>(strip.usable.cols)),
+        geometry_(geometry),
+        grid_(grid) {
     for (int slope = -most_slope; slope <= most_slope; ++slope) {
       for (int col = 0; col < strip.usable.cols; ++col)
-        rows_.push_back(static_cast<int>(std::lround(shift(slope, col))));
+        moved_.push_back(static_cast<int>(std::lround(shift(slope, col))));
     }
+    const auto [low, high] = std::minmax_element(moved_.begin(), moved_.end());
+    margin_ = std::max(-*low, *high);
+    length_ = (rows_ + lanes - 1) / lanes * lanes + 2 * static_cast<std::size_t>(margin_);
+    for (std::size_t channel = 0; channel < channel_count; ++channel) turn_round(strip, channel);
   }
 
   double shift(int slope, int col) const {
@@ -32,24 +42,24 @@ class Lines {
   }
 
   // Medians along the lines of a slope, from every `stride`-th column.
-  Profile medians(std::size_t channel, int slope, int stride) const {
-    const int rows = strip_.usable.rows;
-    const int columns = strip_.usable.cols;
-    Profile out(static_cast<std::size_t>(rows), 0.0F);
-    const int* moved =
-        &rows_[static_cast<std::size_t>(slope + most_slope) * static_cast<std::size_t>(columns)];
-    std::vector<float> values;
-    for (int row = 0; row < rows; ++row) {
-      values.clear();
-      for (int col = 0; col < columns; col += stride) {
-        const int at = row + moved[col];
-        if (at < 0 || at >= rows || strip_.usable(at, col) == 0.0F) continue;
-        values.push_back(strip_.value[channel](at, col));
+  Profile medians(std::size_t channel, int slope, std::size_t stride) const {
+    Profile out(rows_, 0.0F);
+    const int* moved = &moved_[static_cast<std::size_t>(slope + most_slope) * columns_];
+    std::vector<Lanes> values((columns_ + stride - 1) / stride);
+    for (std::size_t row = 0; row < rows_; row += lanes) {
+      std::array<std::size_t, lanes> count{};
+      for (std::size_t k = 0; k < values.size(); ++k) {
+        const std::size_t col = k * stride;
+        const float* from = &by_column_[channel][col * length_ + row] + margin_ + moved[col];
+        std::copy_n(from, lanes, values[k].begin());
+        for (std::size_t lane = 0; lane < lanes; ++lane)
+          count[lane] += values[k][lane] < unusable ? 1 : 0;
       }
-      if (least_share * static_cast<int>(values.size()) * stride < columns) continue;
-      const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-      std::nth_element(values.begin(), middle, values.end());
-      out[static_cast<std::size_t>(row)] = *middle;
+      sort_side_by_side(values);
+      for (std::size_t lane = 0; lane < std::min(lanes, rows_ - row); ++lane) {
+        if (least_share * count[lane] * stride < columns_) continue;
+        out[row + lane] = values[count[lane] / 2][lane];
+      }
     }
     return out;
   }
@@ -71,10 +81,28 @@ class Lines {
   }
 
  private:
-  const MarkStrip& strip_;
+  static constexpr float unusable = std::numeric_limits<float>::infinity();  // sorts last
+
+  // A column after the other, with a margin that no line leaves.
+  void turn_round(const MarkStrip& strip, std::size_t channel) {
+    by_column_[channel].assign(columns_ * length_, unusable);
+    for (int row = 0; row < strip.usable.rows; ++row) {
+      const float* value = strip.value[channel].ptr<float>(row);
+      const float* usable = strip.usable.ptr<float>(row);
+      float* to = &by_column_[channel][static_cast<std::size_t>(margin_ + row)];
+      for (std::size_t col = 0; col < columns_; ++col, to += length_)
+        if (usable[col] != 0.0F) *to = value[col];
+    }
+  }
+
+  std::size_t rows_ = 0;
+  std::size_t columns_ = 0;
   const StripGeometry& geometry_;
   const RadialGrid& grid_;
-  std::vector<int> rows_;  // by slope and column: what a line lies off its middle, whole rows
+  std::vector<int> moved_;  // by slope and column: what a line lies off its middle, whole rows
+  int margin_ = 0;
+  std::size_t length_ = 0;  // of a column with its margins
+  std::array<std::vector<float>, channel_count> by_column_;
 };
 
 float at(const Profile& profile, double row) {
