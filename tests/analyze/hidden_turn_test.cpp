@@ -52,6 +52,8 @@ struct Recording {
       track.resting.push_back(turn_rad == 0.0 || k != 20);
       track.trust.push_back(1.0);
       track.followed.push_back(false);
+      track.again.push_back(false);
+      track.averaged.emplace_back();
       measured.ends.push_back({a, b});
       measured.solved.push_back(solved);
       path_rad.push_back(0.3 + (k < 20 ? 0.0 : turn_rad));

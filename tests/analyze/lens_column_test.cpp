@@ -21,6 +21,8 @@ LensState column(bool previous_believed, bool current_believed, float near_path)
   FrameReading coarse{};
   coarse.posterior.near_path.push_back(near_path);
   coarse.posterior.moving.push_back(0.0F);
+  coarse.path.phase.push_back(axis.phase);
+  coarse.path.evidence.push_back(3.0F);
   const eye::EyeAtlas atlas{};
   const ChamberReading chamber{};
   const Tie tie;
