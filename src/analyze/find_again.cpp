@@ -17,11 +17,7 @@ constexpr std::size_t most_averaged = 7;  // frames of it
 constexpr std::size_t least_averaged = 3;
 constexpr std::size_t pictures_at_once = 3;  // looked through; none of them shows it: given up
 constexpr std::size_t most_at_rest = 8;      // pictures of the resting lens to compare with
-constexpr double sure_trust = 0.95;
-// Of what the lens reaches at rest, and in absolute terms, as where it is followed.
-constexpr double least_share_of_rest = 0.33;
-constexpr double least_match = 8.0;
-constexpr double agree_rad = 0.175;     // 10 degrees from picture to picture
+constexpr double agree_rad = 0.175;          // 10 degrees from picture to picture
 constexpr double elsewhere_rad = 0.21;  // 12 degrees: a lens that rests so far away is another mark
 constexpr double standing_share = 0.5;  // of a match: what stands there without the lens
 constexpr double still_rad = 0.035;     // 2 degrees: by more and an average shows no one axis

@@ -16,15 +16,9 @@ namespace {
 
 using timeline::Phase;
 
-// Both ends' gains over their errors, summed. A whole lens that is drawn away keeps a third of what
-// it reaches at rest (an instrument holds it by one end); what strong compression leaves of one
-// that has gone reached 0.28, once 0.31. Where there is nothing the best of all centres reaches 7.
-constexpr double least_share_of_rest = 0.33;
-constexpr double least_match = 8.0;
 constexpr std::size_t frames_at_rest = 24;  // that tell what is usual
 constexpr double trust_of_followed =
-    0.9;                             // too little for an interval narrower than the path's reach
-constexpr double sure_trust = 0.95;  // of the path: followed from there, not there
+    0.9;  // too little for an interval narrower than the path's reach
 constexpr double longest_unseen_s = 0.12;
 constexpr double kept_of_step = 0.7;
 constexpr double most_apart_rad = 0.035;  // 2 degrees, onwards and back

@@ -50,6 +50,9 @@ struct Levers {
   }
 };
 
+// Trust from which the path is sure: a lens is followed and sought from there.
+inline constexpr double sure_trust = 0.95;
+
 struct Solved {
   bool given = false;
   double turn_rad = 0.0;

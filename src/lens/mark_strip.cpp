@@ -89,7 +89,8 @@ class Lines {
     for (int row = 0; row < strip.usable.rows; ++row) {
       const float* value = strip.value[channel].ptr<float>(row);
       const float* usable = strip.usable.ptr<float>(row);
-      float* to = &by_column_[channel][static_cast<std::size_t>(margin_ + row)];
+      float* to =
+          &by_column_[channel][static_cast<std::size_t>(margin_) + static_cast<std::size_t>(row)];
       for (std::size_t col = 0; col < columns_; ++col, to += length_)
         if (usable[col] != 0.0F) *to = value[col];
     }
