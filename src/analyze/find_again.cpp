@@ -22,6 +22,8 @@ constexpr double elsewhere_rad = 0.21;  // 12 degrees: a lens that rests so far 
 constexpr double standing_share = 0.5;  // of a match: what stands there without the lens
 constexpr double still_rad = 0.035;     // 2 degrees: by more and an average shows no one axis
 constexpr std::size_t least_alike = 2;  // pictures that must agree
+// No lens is turned faster in a bag than a hook jerks it on: the Markov model's standard deviation.
+constexpr double fastest_rad_s = 3.5;  // 200 degrees a second
 
 struct Picture {
   std::size_t first = 0;
@@ -49,7 +51,7 @@ class Again {
       : finder_(finder),
         source_(source),
         time_s_(time_s),
-        is_free_(is_free),
+        is_free_(is_free.begin(), is_free.end()),
         track_(track),
         threads_(threads) {
     look_at_rest();
@@ -57,13 +59,16 @@ class Again {
 
   bool can_tell() const { return !at_rest_.empty(); }
 
-  // The pictures from a frame on (way 1) or back (-1), up to where nothing is seen any more.
-  std::vector<Seen> seen_from(std::size_t frame, int way) const {
+  // The pictures from a frame on (way 1) or back (-1), up to where nothing is seen any more, or to
+  // what was looked through before.
+  std::vector<Seen> seen_from(std::size_t frame, int way) {
     std::vector<Seen> out;
     while (true) {
       std::vector<Picture> pictures;
       while (pictures.size() < pictures_at_once && free(frame)) {
         Picture picture = cut(frame, way);
+        std::fill(is_free_.begin() + static_cast<std::ptrdiff_t>(picture.first),
+                  is_free_.begin() + static_cast<std::ptrdiff_t>(picture.last) + 1, 0);
         frame = way > 0 ? picture.last + 1 : picture.first - 1;  // beyond 0: never free
         pictures.push_back(std::move(picture));
       }
@@ -152,7 +157,7 @@ class Again {
   const LensFinder& finder_;
   const Source& source_;
   std::span<const double> time_s_;
-  std::span<const char> is_free_;
+  std::vector<char> is_free_;  // and not looked through yet
   const Track& track_;
   int threads_ = 1;
   Eigen::Vector2d centre_ = Eigen::Vector2d::Zero();
@@ -197,35 +202,67 @@ void append_frames(const std::vector<Seen>& group, std::vector<FoundAgain>& out)
   }
 }
 
+// Whether a lens can have been turned to a group from the path's last axis before it, and on to the
+// next after it, in the time between.
+bool can_be_turned(const std::vector<Seen>& group, std::span<const double> time_s,
+                   const Track& track) {
+  const auto reached = [&](const Seen& seen, std::size_t frame, std::ptrdiff_t entry) {
+    const auto k = static_cast<std::size_t>(entry);
+    const bool of_path = !seen.ends;  // an edge itself
+    if (of_path || entry < 0 || k >= track.frame.size() || track.trust[k] <= least_probability)
+      return true;
+    const double gap_s = std::abs(time_s[track.frame[k]] - time_s[frame]);
+    return apart(track.axis_rad[k], seen.place.axis_rad) < agree_rad + fastest_rad_s * gap_s;
+  };
+  const auto first_from = [&](std::size_t frame) {
+    return std::lower_bound(track.frame.begin(), track.frame.end(), frame) - track.frame.begin();
+  };
+  const Seen& first = group.front();
+  const Seen& last = group.back();
+  return reached(first, first.first, first_from(first.first) - 1) &&
+         reached(last, last.last, first_from(last.last + 1));
+}
+
+// The track's entries at the edges of its stretches beside which this lens may be.
+std::vector<std::pair<std::size_t, int>> edges_of(const Track& track,
+                                                  std::span<const char> is_free) {
+  std::vector<std::pair<std::size_t, int>> out;
+  for (std::size_t k = 0; k < track.frame.size(); ++k) {
+    const std::size_t frame = track.frame[k];
+    if (frame > 0 && is_free[frame - 1] != 0) out.emplace_back(k, -1);
+    if (frame + 1 < is_free.size() && is_free[frame + 1] != 0) out.emplace_back(k, 1);
+  }
+  return out;
+}
+
 }  // namespace
 
 std::vector<FoundAgain> find_again(const LensFinder& finder, const Source& source,
                                    std::span<const double> time_s, std::span<const char> is_free,
                                    const Track& track, int threads) {
-  const Again again(finder, source, time_s, is_free, track, threads);
+  const auto edges = edges_of(track, is_free);
+  if (edges.empty()) return {};
+  Again again(finder, source, time_s, is_free, track, threads);
   if (!again.can_tell()) return {};
   std::map<std::size_t, Seen> seen;  // by first frame
-  const auto look = [&](std::size_t k, int way) {
+  for (const auto& [k, way] : edges) {
     const std::size_t frame = track.frame[k];
     std::vector<Seen> found = again.seen_from(way > 0 ? frame + 1 : frame - 1, way);
-    if (found.empty()) return;
+    if (found.empty()) continue;
     if (track.trust[k] > least_probability)
       seen.emplace(frame, Seen{frame, frame, {track.axis_rad[k], track.centre[k], 0.0, true}, {}});
     for (Seen& one : found) seen.emplace(one.first, std::move(one));
-  };
-  for (std::size_t k = 0; k < track.frame.size(); ++k) {
-    if (k == 0 || track.frame[k - 1] + 1 < track.frame[k]) look(k, -1);
-    if (k + 1 == track.frame.size() || track.frame[k] + 1 < track.frame[k + 1]) look(k, 1);
   }
   std::vector<Seen> all;
-  for (auto& [first, one] : seen)
-    if (all.empty() || first > all.back().last) all.push_back(std::move(one));
+  all.reserve(seen.size());
+  for (auto& [first, one] : seen) all.push_back(std::move(one));
   std::vector<FoundAgain> out;
   for (const std::vector<Seen>& group : groups_of(all, time_s)) {
     const auto clearest = std::max_element(
         group.begin(), group.end(),
         [](const Seen& a, const Seen& b) { return a.place.match < b.place.match; });
-    if (!again.stands(clearest->place)) append_frames(group, out);
+    if (can_be_turned(group, time_s, track) && !again.stands(clearest->place))
+      append_frames(group, out);
   }
   std::erase_if(out, [&](const FoundAgain& one) { return is_free[one.frame] == 0; });
   return out;

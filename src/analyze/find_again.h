@@ -22,8 +22,9 @@ struct FoundAgain {
 // none are averaged and looked through at all axes, about the centre where the lens rests, until
 // 0.6 s show nothing. What two such pictures and more agree on, or one and the path beside it, a
 // third as clear as the lens at rest, is the lens, unless the same shows at that axis while the
-// lens rests elsewhere. Ascending by frame; axis and centre between the pictures are interpolated.
-// `is_free`: an entry a frame, 1 where this lens may be. The same for any number of threads.
+// lens rests elsewhere, or it would have been turned faster than a lens can be. Ascending by frame;
+// axis and centre between the pictures are interpolated. `is_free`: an entry a frame, 1 where this
+// lens may be. The same for any number of threads.
 std::vector<FoundAgain> find_again(const LensFinder& finder, const Source& source,
                                    std::span<const double> time_s, std::span<const char> is_free,
                                    const Track& track, int threads);
