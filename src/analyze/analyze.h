@@ -26,6 +26,7 @@ struct LeftOut {
   bool atlas = false;      // each frame is registered to the one before
   bool pattern = false;    // marks are any contrast along a meridian, not the pattern stated
   bool smoothing = false;  // each frame's own reading of the axis stands
+  bool skipping = false;   // every picture of a fast recording is looked at
 };
 
 struct AnalyzeOptions {

@@ -192,6 +192,7 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
   out.run.warnings.insert(out.run.warnings.end(), tie.warnings.begin(), tie.warnings.end());
   summarise(out, inputs, sampled.report.why_not, belief);
   note_anchors(std::move(by_hand), out);
+  out.rows = with_skipped(out.rows, pass.skipped, out.planned_axis_rad);
   if (progress) progress(1.0, out.video.duration_s);
   return out;
 }

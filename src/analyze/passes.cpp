@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "analyze/patch_mixer.h"
 #include "eye/tracker.h"
 #include "files/user_error.h"
 #include "video/prefetch.h"
@@ -54,19 +55,27 @@ Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas,
   reading.to_s = options.to_s;
   reading.cancel = cancel;
   video::Prefetch reader(video::Reader::open(stated.video.files, reading));
-  Pass pass{{}, lens::PatchStore({}, options.patch_memory_bytes), reader.facts(), {}};
+  Pass pass{{}, lens::PatchStore({}, options.patch_memory_bytes), reader.facts(), {}, {}};
   std::optional<eye::EyeTracker> tracker;
   eye::TrackerOptions tracking;
   tracking.only_similarity = options.left_out.affine;
   tracking.chained = options.left_out.atlas;
   if (atlas != nullptr) tracker.emplace(*atlas, tracking);
+  PictureChoice choice(stated, options.left_out.skipping);
+  PatchMixer mixer(pass.patches);
   const double promised = std::max(1e-3, pass.facts.promised_duration_s);
+  std::optional<double> last_s;
   while (auto frame = reader.next()) {
-    SeenFrame seen{frame->index, frame->time_s, frame->damaged, {}, frame->is_key};
+    const double interval_s = last_s ? frame->time_s - *last_s : 0.0;
+    last_s = frame->time_s;
+    if (!choice.looks_at(frame->time_s, frame->is_key)) {
+      pass.skipped.push_back({frame->index, frame->time_s, frame->damaged});
+      mixer.pass_over(std::move(*frame));
+      continue;
+    }
+    SeenFrame seen{frame->index, frame->time_s, frame->damaged, {}, frame->is_key, interval_s};
     if (tracker) seen.pose = tracker->track(*frame);
-    pass.patches.append(seen.pose.found
-                            ? lens::straighten(*frame, seen.pose, pass.patches.geometry())
-                            : lens::Patch{});
+    mixer.look_at(*frame, seen.pose);
     pass.iris.add(*frame, seen.pose);
     pass.frames.push_back(std::move(seen));
     if (progress && pass.frames.size() % 16 == 0) {
@@ -74,6 +83,7 @@ Pass read_all(const casefile::Case& stated, const eye::EyeAtlas* atlas,
     }
   }
   if (cancel.stop_requested()) throw Interrupted();
+  mixer.finish();
   pass.iris.finish();
   pass.facts = reader.facts();
   return pass;

@@ -7,6 +7,7 @@
 
 #include "analyze/analyze.h"
 #include "analyze/chamber.h"
+#include "analyze/skipped.h"
 #include "eye/atlas.h"
 #include "lens/patch.h"
 #include "video/facts.h"
@@ -28,6 +29,8 @@ struct SeenFrame {
   bool damaged = false;
   eye::EyePose pose;
   bool is_key = false;
+  // Since the picture before, looked at or not (0: not known): no picture is exposed for longer.
+  double interval_s = 0.0;
 };
 
 struct Pass {
@@ -35,6 +38,7 @@ struct Pass {
   lens::PatchStore patches;
   video::StreamFacts facts;
   IrisLog iris{};
+  std::vector<SkippedFrame> skipped{};  // of a fast recording
 };
 
 // `atlas` may be null: the frames are listed all the same, without poses.

@@ -18,7 +18,6 @@ using timeline::Phase;
 
 constexpr double z95 = 1.959963985;       // two-sided 95 % point of the normal distribution
 constexpr double path_reach_rad = 0.052;  // 3 degrees: belief() is of an axis that near the path
-constexpr double widest_half_rad = 0.07;  // an axis vaguer than 4 degrees is not given
 // Standard deviation of how fast a lens may turn unseen, in a frame without a reading of its own
 // between readings that don't agree: 20 degrees a second.
 constexpr double unseen_turn_rad_s = 0.35;
@@ -29,12 +28,16 @@ constexpr double longest_bridged_s = 4.0;  // between two own readings that agre
 constexpr double share_of_turn = 0.25;
 constexpr double most_turn_rad = 0.07;  // jerks are over before half a frame has passed
 
-// The larger of the turns since the frame before and to the one after.
-double turn_about(const FineReading& fine, std::size_t k) {
+// The larger of the turns since the frame before and to the one after, as far as it goes in the
+// time of one picture, where those between are passed over.
+double turn_about(const std::vector<SeenFrame>& frames, const FineReading& fine, std::size_t k) {
   double turn = 0.0;
   const auto look_at = [&](std::size_t other) {
-    if (fine.frames[other].given && fine.frames[other].phase == fine.frames[k].phase)
-      turn = std::max(turn, std::abs(fine.frames[other].seen_rad - fine.frames[k].seen_rad));
+    if (!fine.frames[other].given || fine.frames[other].phase != fine.frames[k].phase) return;
+    const double apart_s = std::abs(frames[other].time_s - frames[k].time_s);
+    const double picture_s = frames[std::max(other, k)].interval_s;
+    const double share = picture_s > 0.0 && picture_s < apart_s ? picture_s / apart_s : 1.0;
+    turn = std::max(turn, share * std::abs(fine.frames[other].seen_rad - fine.frames[k].seen_rad));
   };
   if (k > 0) look_at(k - 1);
   if (k + 1 < fine.frames.size()) look_at(k + 1);
@@ -215,7 +218,7 @@ std::vector<TimelineRow> make_rows(const RowInputs& inputs) {
         std::sqrt(fine.se_rad * fine.se_rad +
                   std::pow(common_se(inputs, report, fine.axis_rad + inputs.tie.zero_rad), 2.0) +
                   0.25 * pose_se * pose_se + refraction * refraction + unseen * unseen +
-                  std::pow(share_of_turn * turn_about(inputs.fine, k), 2.0));
+                  std::pow(share_of_turn * turn_about(frames, inputs.fine, k), 2.0));
     const double probability = belief(inputs.coarse, inputs.fine, time_s, k);
     if (row.eye_found && lens_seen && fine.given && inputs.tie.axes_can_be_given &&
         z95 * se < widest_half_rad && probability > least_probability) {

@@ -11,6 +11,8 @@
 
 namespace rhumb::analyze {
 
+inline constexpr double widest_half_rad = 0.07;  // an axis vaguer than 4 degrees is not given
+
 struct RowInputs {
   const Pass& pass;
   const eye::EyeAtlas* atlas = nullptr;  // null: no eye was found

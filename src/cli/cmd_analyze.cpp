@@ -101,7 +101,7 @@ analyze::LeftOut left_out(const std::vector<std::string>& names) {
   const auto has = [&names](const char* name) {
     return std::find(names.begin(), names.end(), name) != names.end();
   };
-  return {has("affine"), has("atlas"), has("pattern"), has("smoothing")};
+  return {has("affine"), has("atlas"), has("pattern"), has("smoothing"), has("skipping")};
 }
 
 analyze::AnalyzeOptions analysis_options(const Options& options) {
@@ -222,8 +222,8 @@ void add_analyze(CLI::App& program, Chosen& chosen) {
   command
       ->add_option("--leave-out", options->left_out,
                    "replace an idea by what one would do without it, to measure what it buys: "
-                   "affine, atlas, pattern or smoothing")
-      ->check(CLI::IsMember({"affine", "atlas", "pattern", "smoothing"}));
+                   "affine, atlas, pattern, smoothing or skipping")
+      ->check(CLI::IsMember({"affine", "atlas", "pattern", "smoothing", "skipping"}));
   command->add_flag("--stage-times", options->stage_times,
                     "say on the error stream how long each stage took");
   command->footer(footer("rhumb analyze cases/017/case.toml --out review/017"));

@@ -28,6 +28,7 @@ struct TimelineRow {
   std::int64_t frame = 0;
   double time_s = 0.0;
   bool damaged = false;
+  bool looked_at = true;  // false: between two pictures of a fast recording
   LensState lens = LensState::Unknown;
   bool eye_found = false;
   eye::EyePose pose;

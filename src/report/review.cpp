@@ -16,6 +16,7 @@
 #include "video/colour.h"
 #include "video/prefetch.h"
 #include "video/reader.h"
+#include "video/sample.h"
 #include "video/writer.h"
 
 namespace rhumb::report {
@@ -127,16 +128,45 @@ double worth_seeking_s(const outcome::CaseOutcome& outcome, const outcome::Evide
 
 // Reads from so long before one deciding frame to another.
 void take_stretch(const outcome::CaseOutcome& outcome, const outcome::EvidenceFrame& first,
-                  const outcome::EvidenceFrame& last, double early_s, const ReportOptions& options,
+                  const outcome::EvidenceFrame& last, double early_s,
+                  const video::PictureStamps& stamps, const ReportOptions& options,
                   StillTaker& taker) {
   video::ReaderOptions reading;
   reading.cancel = options.cancel;
+  reading.stamps = stamps;
   reading.from_s = std::max(0.0, first.time_s - early_s);
+  // Several would decode what follows, too, before they give the first picture.
+  if (first.is_key && first.frame == last.frame) reading.decoder_threads = 1;
   video::Reader reader = video::Reader::open(outcome.stated.video.files, reading);
   video::ColourMaker colours(reader.facts());
   while (const std::optional<video::Frame> frame = reader.next()) {
     taker.take(*frame, colours);
     if (frame->index >= last.frame) break;
+  }
+  if (options.cancel.stop_requested()) throw Interrupted();
+}
+
+// Those that stand alone in the stream, each decoded by itself. Their places are known by time,
+// which holds to the picture wherever stamps need no repair; the others are left to be looked for.
+void take_keys(const outcome::CaseOutcome& outcome,
+               const std::vector<outcome::EvidenceFrame>& evidence, const ReportOptions& options,
+               StillTaker& taker) {
+  constexpr double same_s = 1e-4;
+  video::SampleOptions sampling;
+  sampling.cancel = options.cancel;
+  for (const outcome::EvidenceFrame& one : evidence)
+    if (one.is_key) sampling.keys_s.push_back(one.time_s);
+  if (sampling.keys_s.empty() || outcome.stated.video.files.size() > 1) return;
+  video::Sampler sampler(outcome.stated.video.files, sampling);
+  video::ColourMaker colours(sampler.facts());
+  while (std::optional<video::Frame> frame = sampler.next()) {
+    const auto is_it = [&](const auto& one) {
+      return one.is_key && std::abs(one.time_s - frame->time_s) < 2.0 * same_s;
+    };
+    const auto found = std::find_if(evidence.begin(), evidence.end(), is_it);
+    if (found == evidence.end()) continue;
+    frame->index = found->frame;
+    taker.take(*frame, colours);
   }
   if (options.cancel.stop_requested()) throw Interrupted();
 }
@@ -190,17 +220,23 @@ StillSet read_stills(const outcome::CaseOutcome& outcome, const ReportOptions& o
   // Stamps of a stretch may differ a little from those of the whole.
   constexpr double early_s = 0.5;
   StillTaker taker(outcome);
+  if (outcome.evidence.empty()) return taker.stills();
   std::vector<outcome::EvidenceFrame> evidence = outcome.evidence;
   std::sort(evidence.begin(), evidence.end(),
             [](const auto& a, const auto& b) { return a.frame < b.frame; });
+  take_keys(outcome, evidence, options, taker);
+  std::erase_if(evidence, [&](const auto& one) { return taker.has(one); });
+  if (evidence.empty()) return taker.stills();
+  const video::PictureStamps stamps =
+      video::picture_stamps(outcome.stated.video.files, options.cancel);
   for (auto first = evidence.begin(); first != evidence.end();) {
     auto last = first;
     while (last + 1 != evidence.end() &&
            (last + 1)->time_s - last->time_s < worth_seeking_s(outcome, *(last + 1)))
       ++last;
-    take_stretch(outcome, *first, *last, first->is_key ? 0.0 : early_s, options, taker);
+    take_stretch(outcome, *first, *last, first->is_key ? 0.0 : early_s, stamps, options, taker);
     if (first->is_key && !taker.has(*first))
-      take_stretch(outcome, *first, *last, early_s, options, taker);
+      take_stretch(outcome, *first, *last, early_s, stamps, options, taker);
     first = last + 1;
   }
   return taker.stills();

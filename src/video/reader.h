@@ -17,13 +17,18 @@
 
 namespace rhumb::video {
 
+// The presentation stamps of a recording's pictures, by which a Reader that begins in the middle
+// counts those before.
+using PictureStamps = std::shared_ptr<const std::vector<double>>;
+
 struct ReaderOptions {
   int decoder_threads =
       0;  // 0: as many as the decoder finds useful here; pictures do not depend on it
   bool keyframes_only = false;  // only pictures that stand alone (cheap look through a recording)
   bool honour_rotation = true;  // turn and mirror as the file's display matrix says
   std::optional<double>
-      from_s;  // first picture at or after this time; earlier ones count in Frame::index
+      from_s;            // first picture at or after this time; earlier ones count in Frame::index
+  PictureStamps stamps;  // of the same recording; empty: looked for where they are needed
   std::optional<double> to_s;  // last picture at or before this time
   std::stop_token cancel;      // once requested, next() gives nothing any more
 };
@@ -51,6 +56,11 @@ class Reader {
   explicit Reader(std::unique_ptr<Inside> inside);
   std::unique_ptr<Inside> inside_;
 };
+
+// Walks through the packets of a recording without decoding them; empty (not null) where they can't
+// be relied on, and for several parts. Throws VideoError when the file can't be opened.
+PictureStamps picture_stamps(const std::vector<std::filesystem::path>& parts,
+                             const std::stop_token& cancel = {});
 
 // What open() learns about a recording, without reading it through. Throws as Reader::open.
 StreamFacts probe(const std::vector<std::filesystem::path>& parts);

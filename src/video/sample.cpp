@@ -12,6 +12,7 @@ namespace {
 
 // Fewer different key frames than this share of what was wanted say too little about a recording.
 constexpr double least_share = 0.25;
+constexpr double same_s = 1e-4;  // times that are the same but for how they were written
 constexpr int most_factor =
     2;  // when a file promises too short a duration, so many times `count` may come
 
@@ -26,7 +27,11 @@ struct PlannedKey {
 struct Sampler::Inside {
   Inside(const std::vector<std::filesystem::path>& files, const SampleOptions& options_in);
 
+  // Opens the parts for their key frames; false where they can't be told apart by their stamps.
+  bool open_parts();
+  void add_key(double time_s, double from_s, double to_s);
   void plan_keys();
+  void plan_stated_keys();
   std::optional<Frame> next_key();
   std::optional<Frame> next_read();
 
@@ -34,6 +39,8 @@ struct Sampler::Inside {
   SampleOptions options;
   StreamFacts facts;
   std::vector<std::unique_ptr<Part>> parts;  // while key frames are sought
+  std::vector<double> starts_s;              // of the parts
+  std::vector<double> firsts_s;              // stamps of their first pictures
   std::vector<PlannedKey> keys;
   std::size_t next_planned = 0;
   std::optional<FrameMaker> maker;
@@ -52,6 +59,10 @@ Sampler::Inside::Inside(const std::vector<std::filesystem::path>& files,
   first_look.decoder_threads = 1;
   first_look.cancel = options.cancel;
   facts = Reader::open(paths, first_look).facts();
+  if (!options.keys_s.empty()) {
+    plan_stated_keys();
+    return;
+  }
   plan_keys();
   if (keys.empty()) {
     parts.clear();
@@ -67,18 +78,14 @@ Sampler::Inside::Inside(const std::vector<std::filesystem::path>& files,
   }
 }
 
-// Finds the key frames nearest the wanted times; leaves `keys` empty when the recording is better
-// read through.
-void Sampler::Inside::plan_keys() {
+bool Sampler::Inside::open_parts() {
   double start_s = 0.0;
-  std::vector<double> starts_s;
-  std::vector<double> firsts_s;
   for (const auto& path : paths) {
     parts.push_back(std::make_unique<Part>(path, PartOptions{1, true, options.cancel}));
     Part& part = *parts.back();
     const auto first = part.next();
     if (!first || !first->stamp_s || part.promised_duration_s() <= 0.0) {
-      return;
+      return false;
     }
     if (!maker) {
       maker.emplace(part, *first->picture, true, facts);
@@ -88,24 +95,49 @@ void Sampler::Inside::plan_keys() {
     start_s += part.promised_duration_s();
   }
   facts.promised_duration_s = start_s;
+  return true;
+}
+
+// Plans the key frame at or before a time, if it lies in the stretch and after those planned.
+void Sampler::Inside::add_key(double time_s, double from_s, double to_s) {
+  const std::size_t p = static_cast<std::size_t>(
+      std::upper_bound(starts_s.begin(), starts_s.end(), time_s) - starts_s.begin() - 1);
+  const auto key_s = parts[p]->key_stamp(firsts_s[p] + time_s - starts_s[p]);
+  if (!key_s) {
+    return;
+  }
+  const PlannedKey key{p, *key_s, starts_s[p] + *key_s - firsts_s[p]};
+  const bool is_new = keys.empty() || key.time_s > keys.back().time_s;
+  if (is_new && key.time_s >= from_s && key.time_s <= to_s) {
+    keys.push_back(key);
+  }
+}
+
+void Sampler::Inside::plan_stated_keys() {
+  if (!open_parts()) {
+    return;
+  }
+  for (const double time_s : options.keys_s) {
+    if (!options.cancel.stop_requested()) {
+      add_key(time_s + same_s, time_s - same_s, time_s + same_s);
+    }
+  }
+}
+
+// Finds the key frames nearest the wanted times; leaves `keys` empty when the recording is better
+// read through.
+void Sampler::Inside::plan_keys() {
+  if (!open_parts()) {
+    return;
+  }
   const double from_s = options.from_s.value_or(0.0);
-  const double to_s = std::min(options.to_s.value_or(start_s), start_s);
+  const double to_s =
+      std::min(options.to_s.value_or(facts.promised_duration_s), facts.promised_duration_s);
   if (to_s - from_s <= options.short_s) {
     return;
   }
   for (int i = 0; i < options.count && !options.cancel.stop_requested(); ++i) {
-    const double time_s = from_s + (to_s - from_s) * (i + 0.5) / options.count;
-    const std::size_t p = static_cast<std::size_t>(
-        std::upper_bound(starts_s.begin(), starts_s.end(), time_s) - starts_s.begin() - 1);
-    const auto key_s = parts[p]->key_stamp(firsts_s[p] + time_s - starts_s[p]);
-    if (!key_s) {
-      continue;
-    }
-    const PlannedKey key{p, *key_s, starts_s[p] + *key_s - firsts_s[p]};
-    const bool is_new = keys.empty() || key.time_s > keys.back().time_s;
-    if (is_new && key.time_s >= from_s && key.time_s <= to_s) {
-      keys.push_back(key);
-    }
+    add_key(from_s + (to_s - from_s) * (i + 0.5) / options.count, from_s, to_s);
   }
   if (static_cast<double>(keys.size()) < least_share * options.count) {
     keys.clear();

@@ -19,6 +19,9 @@ struct SampleOptions {
   double short_s = 20.0;
   std::optional<double> from_s;  // only pictures in this stretch
   std::optional<double> to_s;
+  // When there are any, only the key frames shown at these times (in growing order, to 0.1 ms) are
+  // given, and nothing else is decoded; those that can't be sought are left out.
+  std::vector<double> keys_s;
   std::stop_token cancel;
 };
 
