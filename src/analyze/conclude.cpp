@@ -105,12 +105,14 @@ std::optional<double> planned_axis(const casefile::Case& stated, const Tie& tie,
   return angle::wrap_axis(previous.atlas_rad + tie.zero_rad + *stated.plan.from_previous_lens_rad);
 }
 
-outcome::VideoFacts facts_from(const video::StreamFacts& facts) {
+outcome::VideoFacts facts_from(const Pass& pass) {
+  const video::StreamFacts& facts = pass.facts;
   outcome::VideoFacts out;
   out.width = facts.width;
   out.height = facts.height;
   out.duration_s = facts.duration_s;
   out.frames = facts.frames;
+  out.passed_over_frames = static_cast<std::int64_t>(pass.skipped.size());
   out.frame_rate =
       facts.duration_s > 0.0 ? static_cast<double>(facts.frames) / facts.duration_s : 0.0;
   out.damaged_packets = facts.damaged_packets;
@@ -146,7 +148,7 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
                               const Progress& progress, const std::stop_token& cancel) {
   outcome::CaseOutcome out;
   out.stated = stated;
-  out.video = facts_from(pass.facts);
+  out.video = facts_from(pass);
   const eye::EyeAtlas* atlas = sampled.atlas ? &*sampled.atlas : nullptr;
   LensPrior prior = prior_for(stated);
   prior.any_pattern = options.left_out.pattern;

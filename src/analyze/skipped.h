@@ -36,9 +36,9 @@ class PictureChoice {
 };
 
 // `rows` with those of the skipped pictures put in: eye and axis on the cubic through the two rows
-// on each side (Catmull and Rom's; on a line where one is missing), confidence that of the less
+// on each side (Catmull and Rom's; on a line beside abrupt movements), confidence that of the less
 // sure neighbour, interval that of the wider one and half of the turn between them, in quadrature.
-// No eye is given where line and cubic are far apart, and no axis where a neighbour has none or
+// No eye is given where it moved abruptly just there, and no axis where a neighbour has none or
 // another lens. A row beyond the last that was looked at repeats it.
 std::vector<outcome::TimelineRow> with_skipped(const std::vector<outcome::TimelineRow>& rows,
                                                const std::vector<SkippedFrame>& skipped,

@@ -139,6 +139,7 @@ struct VideoFacts {
   double duration_s = 0.0;
   double frame_rate = 0.0;  // mean
   std::int64_t frames = 0;
+  std::int64_t passed_over_frames = 0;  // of a fast recording: not looked at by themselves
   std::int64_t damaged_packets = 0;
   std::int64_t concealed_frames = 0;
   bool interlaced = false;

@@ -175,6 +175,9 @@ std::string listed(const std::vector<std::pair<std::string, std::string>>& pairs
 std::string video_line(const outcome::VideoFacts& video) {
   std::string line = fmt::format("{} × {} pixels, {} frames, {:.2f} a second, {}", video.width,
                                  video.height, video.frames, video.frame_rate, video.codec);
+  if (video.passed_over_frames > 0)
+    line += fmt::format(", {} of them looked at together with their neighbours only",
+                        video.passed_over_frames);
   if (video.interlaced) line += ", interlaced";
   if (video.damaged_packets > 0)
     line += fmt::format(", {} damaged packets skipped", video.damaged_packets);

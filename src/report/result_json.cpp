@@ -119,6 +119,7 @@ Json video_value(const outcome::VideoFacts& video) {
           {"duration_s", seconds(video.duration_s)},
           {"frame_rate", number(video.frame_rate)},
           {"frames", video.frames},
+          {"passed_over_frames", video.passed_over_frames},
           {"damaged_packets", video.damaged_packets},
           {"concealed_frames", video.concealed_frames},
           {"interlaced", video.interlaced},

@@ -70,7 +70,7 @@ std::string timeline_csv(const outcome::CaseOutcome& outcome) {
   out.append(std::string_view(
       "frame,time_s,lens,limbus_x_px,limbus_y_px,limbus_radius_px,eye_rotation_deg,axis_deg,"
       "axis_low_deg,axis_high_deg,confidence,deviation_deg,"
-      "axis_low50_deg,axis_high50_deg\r\n"));
+      "axis_low50_deg,axis_high50_deg,looked_at\r\n"));
   for (const outcome::TimelineRow& row : outcome.rows) {
     fmt::format_to(std::back_inserter(out), "{}", row.frame);
     add_number(out, row.time_s, 6);
@@ -78,6 +78,7 @@ std::string timeline_csv(const outcome::CaseOutcome& outcome) {
     out.append(files::csv_field(word(row.lens)));
     add_eye(out, row);
     add_axis(out, row);
+    out.append(std::string_view(row.looked_at ? ",1" : ",0"));
     out.append(std::string_view("\r\n"));
   }
   return fmt::to_string(out);

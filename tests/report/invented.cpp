@@ -106,8 +106,8 @@ void fill_stated(casefile::Case& stated) {
 }
 
 void fill_run(outcome::CaseOutcome& outcome) {
-  outcome.video = {640, 480, 12.0,  rate_hz, frames,
-                   0,   0,   false, "h264",  {"no notes, but this one"}};
+  outcome.video = {
+      640, 480, 12.0, rate_hz, frames, 0, 0, 0, false, "h264", {"no notes, but this one"}};
   outcome.run = {"0.1.0",
                  "0123456789ab",
                  {{"libavcodec", "59.37.100"}, {"OpenCV", "4.6.0"}},

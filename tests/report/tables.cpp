@@ -29,7 +29,8 @@ bool python_has(const std::string& module) { return python("import " + module) =
 
 TEST_CASE("Python's csv module reads the timeline back as it was", "[report]") {
   const Scratch scratch;
-  const outcome::CaseOutcome outcome = invented_outcome();
+  outcome::CaseOutcome outcome = invented_outcome();
+  outcome.rows[298].looked_at = false;
   write_timeline_csv(outcome, scratch.path() / "timeline.csv");
   // The columns are those of docs/outputs.md; the empty fields those of the invented rows.
   const std::string script =
@@ -39,7 +40,10 @@ TEST_CASE("Python's csv module reads the timeline back as it was", "[report]") {
       "\",newline=\"\")))\n"
       "assert list(rows[0])==[\"frame\",\"time_s\",\"lens\",\"limbus_x_px\",\"limbus_y_px\","
       "\"limbus_radius_px\",\"eye_rotation_deg\",\"axis_deg\",\"axis_low_deg\",\"axis_high_deg\","
-      "\"confidence\",\"deviation_deg\",\"axis_low50_deg\",\"axis_high50_deg\"]\n"
+      "\"confidence\",\"deviation_deg\",\"axis_low50_deg\",\"axis_high50_deg\","
+      "\"looked_at\"]\n"
+      "assert [r[\"looked_at\"] for r in rows].count(\"0\")==1 and "
+      "rows[298][\"looked_at\"]==\"0\"\n"
       "assert len(rows)==300\n"
       "assert [r[\"axis_deg\"]==\"\" for r in rows].count(True)==50\n"
       "assert rows[110][\"lens\"]==\"unknown\" and rows[110][\"limbus_x_px\"]==\"\"\n"
@@ -83,7 +87,7 @@ TEST_CASE("Values that are not finite leave fields empty", "[report]") {
   const std::string csv = timeline_csv(outcome);
   CHECK(csv.find("nan") == std::string::npos);
   CHECK(csv.find("inf") == std::string::npos);
-  CHECK(csv.substr(csv.size() - 7) == ",,,,,\r\n");
+  CHECK(csv.substr(csv.size() - 9) == ",,,,,,1\r\n");
   outcome.final->axis.high_rad = std::nan("");
   CHECK(nlohmann::json::parse(result_json(outcome))["final"]["high_deg"].is_null());
 }
