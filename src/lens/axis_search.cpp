@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "lens/ray_reader.h"
+
 namespace rhumb::lens {
 MarkProfile uninformed_profile(MarkLook look, double optic_radius, const RadialGrid& grid) {
   const std::array<float, channel_count> share = share_of(look);
@@ -82,13 +84,14 @@ std::vector<AxisScores> search_axis(const ContrastMap& map, const cv::Mat1b& ins
                                     const CentreGrid& centres, std::span<const Marks> marks) {
   std::vector<AxisScores> best(marks.size());
   for (AxisScores& scores : best) scores.total.fill(-1e9F);
+  const RayReader reader(map, inside);
   for (int down = -centres.reach; down <= centres.reach; ++down) {
     for (int right = -centres.reach; right <= centres.reach; ++right) {
       const Eigen::Vector2d offset(centres.step * right, centres.step * down);
       const auto penalty =
           static_cast<float>(0.5 * offset.squaredNorm() / (centres.spread * centres.spread));
       const Eigen::Vector2d centre = centres.middle + offset;
-      const RayMap rays = ray_map(map, inside, geometry, centre, grid);
+      const RayMap rays = reader.from(centre, geometry, grid);
       for (std::size_t k = 0; k < marks.size(); ++k) {
         std::visit([&](const auto& one) { keep_better(best[k], rays, one, centre, penalty); },
                    marks[k]);

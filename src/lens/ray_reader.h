@@ -1,0 +1,22 @@
+// Reads one contrast map along rays from many supposed lens centres.
+#pragma once
+
+#include "lens/rays.h"
+
+namespace rhumb::lens {
+
+class RayReader {
+ public:
+  // inside: CV_8UC1 pupil mask, may be empty. Keeps a copy of what it needs.
+  RayReader(const ContrastMap& map, const cv::Mat1b& inside);
+
+  // As ray_map() of the same map and mask.
+  RayMap from(const Eigen::Vector2d& centre, const PatchGeometry& geometry,
+              const RadialGrid& grid) const;
+
+ private:
+  cv::Mat_<cv::Vec<float, channel_count>> value_;
+  cv::Mat1b allowed_;  // 0 where nothing can be read
+};
+
+}  // namespace rhumb::lens
