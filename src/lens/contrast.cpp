@@ -2,7 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <opencv2/imgproc.hpp>
+
+#include "lens/side_by_side.h"
 
 namespace rhumb::lens {
 namespace {
@@ -208,35 +211,52 @@ ContrastMap contrast_map(const Patch& patch, const PatchGeometry& geometry,
   return map;
 }
 
+namespace {
+
+// Medians over the maps of the points of a row, `least` of which must be usable.
+void median_row(const std::vector<ContrastMap>& maps, std::size_t least, int row,
+                std::vector<Lanes>& values, ContrastMap& out) {
+  constexpr float unusable = std::numeric_limits<float>::infinity();  // sorts last
+  const int columns = out.usable.cols;
+  for (std::size_t channel = 0; channel < channel_count; ++channel) {
+    float* const median = out.value[channel].ptr<float>(row);
+    for (int first = 0; first < columns; first += static_cast<int>(lanes)) {
+      const auto here =
+          static_cast<std::size_t>(std::min(columns - first, static_cast<int>(lanes)));
+      std::array<std::size_t, lanes> count{};
+      for (std::size_t k = 0; k < maps.size(); ++k) {
+        const float* const value = maps[k].value[channel].ptr<float>(row) + first;
+        const uchar* const usable = maps[k].usable.ptr<uchar>(row) + first;
+        for (std::size_t lane = 0; lane < here; ++lane) {
+          values[k][lane] = usable[lane] != 0 ? value[lane] : unusable;
+          count[lane] += usable[lane] != 0 ? 1 : 0;
+        }
+      }
+      sort_side_by_side(values);
+      for (std::size_t lane = 0; lane < here; ++lane) {
+        if (count[lane] < least || count[lane] == 0) continue;
+        median[first + static_cast<int>(lane)] = values[count[lane] / 2][lane];
+        out.usable(row, first + static_cast<int>(lane)) = 255;
+      }
+    }
+  }
+}
+
+}  // namespace
+
 ContrastMap median_of(const std::vector<ContrastMap>& maps) {
   ContrastMap out;
   if (maps.empty()) return out;
   const cv::Size size = maps.front().usable.size();
   for (auto& value : out.value) value = cv::Mat1f::zeros(size);
   out.usable = cv::Mat1b::zeros(size);
-  out.ring = cv::Mat1b::zeros(size);
   const auto least = static_cast<std::size_t>(std::ceil(0.4 * static_cast<double>(maps.size())));
-  std::vector<float> values(maps.size());
-  for (int row = 0; row < size.height; ++row) {
-    for (int col = 0; col < size.width; ++col) {
-      std::size_t on_ring = 0;
-      for (const ContrastMap& map : maps)
-        on_ring += !map.ring.empty() && map.ring(row, col) ? 1 : 0;
-      out.ring(row, col) = on_ring >= least ? 255 : 0;
-      for (std::size_t channel = 0; channel < channel_count; ++channel) {
-        std::size_t count = 0;
-        for (const ContrastMap& map : maps) {
-          if (map.usable(row, col)) values[count++] = map.value[channel](row, col);
-        }
-        if (count < least || count == 0) break;
-        const auto middle = values.begin() + static_cast<std::ptrdiff_t>(count / 2);
-        std::nth_element(values.begin(), middle,
-                         values.begin() + static_cast<std::ptrdiff_t>(count));
-        out.value[channel](row, col) = *middle;
-        out.usable(row, col) = 255;
-      }
-    }
-  }
+  cv::Mat1b on_ring(size, 0);  // how many of the maps
+  for (const ContrastMap& map : maps)
+    if (!map.ring.empty()) cv::add(on_ring, cv::Scalar(1), on_ring, map.ring);
+  out.ring = on_ring >= static_cast<double>(least);
+  std::vector<Lanes> values(maps.size());
+  for (int row = 0; row < size.height; ++row) median_row(maps, least, row, values, out);
   return out;
 }
 

@@ -20,11 +20,8 @@ constexpr std::size_t sigma_stride = 3;  // rays that share a core say the same 
 constexpr std::size_t sigma_count = ray_count / sigma_stride;
 
 using Along = std::array<float, ray_count>;
-
-// Values of the channels along a circle, and last 1 or 0 by ray for what can be used; unusable
-// values are 0.
+using Circle = RayReader::Circle;
 constexpr std::size_t usable_row = channel_count;
-using Circle = std::array<Along, channel_count + 1>;
 
 // Prefix sums over one and a bit turns, from which those over any arc of rays follow.
 constexpr std::size_t reach = neighbours + 1;
@@ -76,11 +73,10 @@ void count_neighbours(const Along& usable, const Sums& count, Neighbourhood& out
 }
 
 // Mean of the core less mean of the neighbours beyond the gap.
-void compare(const Sums& sums, const Neighbourhood& by_ray, Along& contrast) {
+void compare(const Sums& sums, const Neighbourhood& by_ray, float* contrast) {
   for (std::size_t ray = 0; ray < ray_count; ++ray) {
-    const float difference =
-        arc(sums, ray, core) / by_ray.near[ray] - beyond_gap(sums, ray) / by_ray.far[ray];
-    contrast[ray] = by_ray.usable[ray] != 0.0F ? difference : 0.0F;
+    contrast[ray] = by_ray.usable[ray] * (arc(sums, ray, core) / by_ray.near[ray] -
+                                          beyond_gap(sums, ray) / by_ray.far[ray]);
   }
 }
 
@@ -118,7 +114,7 @@ class Spreads {
     for (auto& values : magnitude_) values.fill(empty_lane());
     count_.fill(0);
   }
-  void add(std::size_t lane, std::size_t channel, const Along& contrast, const Along& usable) {
+  void add(std::size_t lane, std::size_t channel, const float* contrast, const Along& usable) {
     std::size_t count = 0;
     for (std::size_t k = 0; k < sigma_count; ++k) {
       const std::size_t ray = k * sigma_stride;
@@ -160,63 +156,69 @@ RayReader::RayReader(const ContrastMap& map, const cv::Mat1b& inside) {
     cv::bitwise_and(map.usable, inside, allowed_);
 }
 
+// Bilinear, where the pixel that the place lies in can be used.
+void RayReader::read_circle(const Eigen::Vector2f& origin, float radius_px, float last,
+                            Circle& circle) const {
+  static const Directions directions = ray_directions();
+  Along x;
+  Along y;
+  for (std::size_t ray = 0; ray < ray_count; ++ray) {
+    x[ray] = origin.x() + radius_px * directions.cosine[ray];
+    y[ray] = origin.y() - radius_px * directions.sine[ray];
+  }
+  const std::size_t stride = value_.step1() / channel_count;
+  const std::size_t mask_stride = allowed_.step1();
+  const cv::Vec<float, channel_count>* const values = value_[0];
+  const uchar* const allowed = allowed_.ptr<uchar>();
+  for (Along& row : circle) row.fill(0.0F);
+  for (std::size_t ray = 0; ray < ray_count; ++ray) {
+    if (!(x[ray] >= 0.0F && y[ray] >= 0.0F && x[ray] < last && y[ray] < last)) continue;
+    const auto col = static_cast<std::size_t>(static_cast<int>(x[ray]));
+    const auto row = static_cast<std::size_t>(static_cast<int>(y[ray]));
+    const float fx = x[ray] - static_cast<float>(static_cast<int>(x[ray]));
+    const float fy = y[ray] - static_cast<float>(static_cast<int>(y[ray]));
+    const std::size_t nearest =
+        (row + (fy < 0.5F ? 0U : 1U)) * mask_stride + col + (fx < 0.5F ? 0U : 1U);
+    if (allowed[nearest] == 0) continue;
+    const auto* const upper = values + row * stride + col;
+    const auto* const lower = upper + stride;
+    for (int channel = 0; channel < channel_count; ++channel)
+      circle[static_cast<std::size_t>(channel)][ray] =
+          (1.0F - fy) * ((1.0F - fx) * upper[0][channel] + fx * upper[1][channel]) +
+          fy * ((1.0F - fx) * lower[0][channel] + fx * lower[1][channel]);
+    circle[usable_row][ray] = 1.0F;
+  }
+}
+
 RayMap RayReader::from(const Eigen::Vector2d& centre, const PatchGeometry& geometry,
                        const RadialGrid& grid) const {
-  static const Directions directions = ray_directions();
   RayMap rays;
   for (auto& value : rays.value) value.create(grid.count, ray_count);
   rays.usable.create(grid.count, ray_count);
   const Eigen::Vector2f origin = geometry.pixel_from(centre).cast<float>();
   const auto last = static_cast<float>(geometry.size_px - 2);
-  const std::size_t stride = value_.step1() / channel_count;
-  const std::size_t mask_stride = allowed_.step1();
-  const cv::Vec<float, channel_count>* const values = value_[0];
-  const uchar* const allowed = allowed_.ptr<uchar>();
-  // Bilinear, where the pixel that the place lies in can be used.
-  const auto read_circle = [&](float radius_px, Circle& circle) {
-    for (std::size_t ray = 0; ray < ray_count; ++ray) {
-      const float x = origin.x() + radius_px * directions.cosine[ray];
-      const float y = origin.y() - radius_px * directions.sine[ray];
-      for (Along& row : circle) row[ray] = 0.0F;
-      if (!(x >= 0.0F && y >= 0.0F && x < last && y < last)) continue;
-      const auto col = static_cast<std::size_t>(x);
-      const auto row = static_cast<std::size_t>(y);
-      const float fx = x - static_cast<float>(col);
-      const float fy = y - static_cast<float>(row);
-      const std::size_t nearest =
-          (row + (fy < 0.5F ? 0 : 1)) * mask_stride + col + (fx < 0.5F ? 0 : 1);
-      if (allowed[nearest] == 0) continue;
-      const auto* const upper = values + row * stride + col;
-      const auto* const lower = upper + stride;
-      for (int channel = 0; channel < channel_count; ++channel)
-        circle[static_cast<std::size_t>(channel)][ray] =
-            (1.0F - fy) * ((1.0F - fx) * upper[0][channel] + fx * upper[1][channel]) +
-            fy * ((1.0F - fx) * lower[0][channel] + fx * lower[1][channel]);
-      circle[usable_row][ray] = 1.0F;
-    }
-  };
   // Below this the eight-bit picture, not the scene, sets the spread.
   constexpr std::array<float, channel_count> least_sigma = {0.002F, 0.006F};
   Circle circle;
   std::array<Sums, channel_count + 1> sums;
   Neighbourhood by_ray;
-  Along contrast;
   Spreads spreads;
   for (int first = 0; first < grid.count; first += static_cast<int>(lanes)) {
     const int end = std::min(grid.count, first + static_cast<int>(lanes));
     spreads.clear();
     for (int distance = first; distance < end; ++distance) {
       const auto lane = static_cast<std::size_t>(distance - first);
-      read_circle(static_cast<float>(grid.at(distance) * geometry.pixels_per_radius), circle);
+      read_circle(origin, static_cast<float>(grid.at(distance) * geometry.pixels_per_radius), last,
+                  circle);
       add_up(circle, sums);
       count_neighbours(circle[usable_row], sums[usable_row], by_ray);
       uchar* usable = rays.usable.ptr<uchar>(distance);
       for (std::size_t ray = 0; ray < ray_count; ++ray)
         usable[ray] = by_ray.usable[ray] != 0.0F ? 1 : 0;
       for (std::size_t channel = 0; channel < channel_count; ++channel) {
+        auto* const contrast = rays.value[channel].ptr<float>(distance);
         compare(sums[channel], by_ray, contrast);
         spreads.add(lane, channel, contrast, by_ray.usable);
-        std::copy(contrast.begin(), contrast.end(), rays.value[channel].ptr<float>(distance));
       }
     }
     spreads.sort();

@@ -3,18 +3,20 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 #include <optional>
 #include <vector>
 
 #include "eye/circle_fit.h"
+#include "lens/side_by_side.h"
 
 namespace rhumb::lens {
 namespace {
 
-constexpr int directions = 180;
-constexpr int reach = 6;  // directions either side: marks span two to five degrees
+constexpr std::size_t directions = 180;
+constexpr std::size_t reach = 6;  // directions either side: marks span two to five degrees
 
 using eye::Circle;
 
@@ -107,19 +109,28 @@ std::vector<Spot> spots_about(const Circle& circle, const std::vector<Eigen::Vec
 // Running median along the circle, of the directions that were seen; 0 where too few were.
 std::array<float, directions> along(const std::array<float, directions>& sum,
                                     const std::array<float, directions>& weight) {
+  constexpr float unseen = std::numeric_limits<float>::infinity();  // sorts last
+  constexpr std::size_t width = 2 * reach + 1;
+  // Once round, with what the first and last windows and the last lanes need beyond.
+  std::array<float, directions + 2 * reach + lanes> mean{};
   std::array<float, directions> out{};
-  std::vector<float> window;
-  for (int d = 0; d < directions; ++d) {
-    if (weight[static_cast<std::size_t>(d)] <= 0.0F) continue;
-    window.clear();
-    for (int k = d - reach; k <= d + reach; ++k) {
-      const auto at = static_cast<std::size_t>((k + directions) % directions);
-      if (weight[at] > 0.0F) window.push_back(sum[at] / weight[at]);
+  for (std::size_t k = 0; k < mean.size(); ++k) {
+    const std::size_t at = (k + directions - reach) % directions;
+    mean[k] = weight[at] > 0.0F ? sum[at] / weight[at] : unseen;
+  }
+  std::array<Lanes, width> window;
+  for (std::size_t first = 0; first < directions; first += lanes) {
+    std::array<std::size_t, lanes> count{};
+    for (std::size_t k = 0; k < width; ++k) {
+      std::copy_n(&mean[first + k], lanes, window[k].begin());
+      for (std::size_t lane = 0; lane < lanes; ++lane)
+        count[lane] += window[k][lane] < unseen ? 1 : 0;
     }
-    if (window.size() < static_cast<std::size_t>(reach)) continue;
-    const auto middle = window.begin() + static_cast<std::ptrdiff_t>(window.size() / 2);
-    std::nth_element(window.begin(), middle, window.end());
-    out[static_cast<std::size_t>(d)] = *middle;
+    sort_side_by_side(window);
+    for (std::size_t lane = 0; lane < std::min(lanes, directions - first); ++lane) {
+      if (weight[first + lane] > 0.0F && count[lane] >= reach)
+        out[first + lane] = window[count[lane] / 2][lane];
+    }
   }
   return out;
 }
