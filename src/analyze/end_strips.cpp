@@ -1,5 +1,6 @@
 #include "analyze/end_strips.h"
 
+#include "analyze/frame_scores.h"
 #include "analyze/frames.h"
 #include "analyze/parallel.h"
 #include "angle/angle.h"

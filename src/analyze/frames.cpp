@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analyze/frame_scores.h"
 #include "analyze/parallel.h"
 #include "analyze/quantile.h"
 #include "lens/ring_flatten.h"
@@ -21,111 +22,6 @@ constexpr double longest_step_s =
 constexpr std::size_t most_fine_steps = 6000;
 constexpr float sure_lens =
     0.95F;  // posterior probability of a lens from which one is taken for known
-
-std::size_t window_of(const WindowReading& windows, std::size_t frame) {
-  const auto after = std::upper_bound(
-      windows.windows.begin(), windows.windows.end(), frame,
-      [](std::size_t value, const Window& window) { return value < window.first_frame; });
-  return static_cast<std::size_t>(after - windows.windows.begin()) - 1;
-}
-
-// The lens centre between the middles of windows whose path has the same lens; else the typical
-// one.
-Eigen::Vector2d centre_at(const WindowReading& windows, std::size_t frame, Phase phase,
-                          const MarkSignature& signature) {
-  const std::size_t own = window_of(windows, frame);
-  const auto middle = [&](std::size_t k) {
-    return static_cast<double>(windows.windows[k].first_frame) +
-           0.5 * static_cast<double>(windows.windows[k].frame_count - 1);
-  };
-  const auto has = [&](std::size_t k) { return windows.path.phase[k] == phase; };
-  const double at = static_cast<double>(frame);
-  std::size_t left = own;
-  std::size_t right = own;
-  if (at < middle(own) && own > 0) left = own - 1;
-  if (at > middle(own) && own + 1 < windows.windows.size()) right = own + 1;
-  if (has(left) && has(right) && left != right) {
-    const double share = (at - middle(left)) / (middle(right) - middle(left));
-    return (1.0 - share) * windows.centre[left] + share * windows.centre[right];
-  }
-  for (const std::size_t k : {own, left, right}) {
-    if (has(k)) return windows.centre[k];
-  }
-  return signature.centre;
-}
-
-struct Reader {
-  const lens::PatchStore& patches;
-  const WindowReading& windows;
-
-  lens::AxisScores scores(const lens::ContrastMap& map, std::size_t frame, Phase phase,
-                          const MarkSignature& signature, float crossing) const {
-    lens::CentreGrid centres;
-    centres.middle = centre_at(windows, frame, phase, signature);
-    // Where the window saw both ends of a lens at rest its centre is good; elsewhere it is a guess.
-    const std::size_t window = window_of(windows, frame);
-    const bool known = windows.path.phase[window] == phase && !windows.path.moving[window];
-    centres.step = known ? 0.02 : 0.024;
-    centres.reach = known ? 1 : 2;
-    centres.spread = known ? 0.02 : 0.035;
-    lens::MarkProfile profile = signature.profile;
-    profile.crossing = crossing;
-    const lens::Marks marks = profile;
-    return lens::search_axis(signature.light ? map.for_light_marks() : map, mask_of(windows, frame),
-                             patches.geometry(), radial_grid, centres, {&marks, 1})
-        .front();
-  }
-};
-
-struct Calibration {
-  float crossing = 3.5F;
-  float chance = 2.0F;
-};
-
-// From some 80 frames of the lens's own windows: how its ends score in single frames, and how
-// chance does.
-Calibration calibrate(const Reader& reader, Phase phase, const MarkSignature& signature) {
-  std::vector<std::size_t> frames;
-  for (std::size_t k = 0; k < reader.windows.windows.size(); ++k) {
-    if (reader.windows.path.phase[k] != phase || reader.windows.path.moving[k]) continue;
-    const Window& window = reader.windows.windows[k];
-    for (std::size_t f = 0; f < window.frame_count; ++f) frames.push_back(window.first_frame + f);
-  }
-  const std::size_t stride = std::max<std::size_t>(1, frames.size() / 80);
-  std::vector<float> ends;
-  std::vector<std::pair<std::size_t, lens::ContrastMap>> maps;
-  for (std::size_t k = 0; k < frames.size(); k += stride) {
-    if (!reader.patches.has(frames[k])) continue;
-    maps.emplace_back(
-        frames[k], lens::contrast_map(reader.patches.at(frames[k]), reader.patches.geometry(), {}));
-    lens::flatten_rings(maps.back().second, reader.patches.geometry());
-  }
-  const auto axis_of = [&](std::size_t frame) {
-    return reader.windows.path.axis_deg[window_of(reader.windows, frame)];
-  };
-  for (const auto& [frame, map] : maps) {
-    const auto scores = reader.scores(map, frame, phase, signature, 3.0F);
-    // The path's degree is a window's; the frame's best within a degree of it.
-    for (const int turn : {-1, 0, 1}) {
-      const auto axis =
-          static_cast<std::size_t>((axis_of(frame) + turn + lens::axis_count) % lens::axis_count);
-      if (turn != 0 && scores.total[axis] <= scores.total[static_cast<std::size_t>(axis_of(frame))])
-        continue;
-      ends.push_back(scores.end_a[axis]);
-      ends.push_back(scores.end_b[axis]);
-    }
-  }
-  Calibration calibration;
-  calibration.crossing = std::clamp(0.45F * quantile(ends, 0.5, 6.0F), 1.8F, 9.0F);
-  std::vector<float> best;
-  for (const auto& [frame, map] : maps) {
-    const auto scores = reader.scores(map, frame, phase, signature, calibration.crossing);
-    best.push_back(*std::max_element(scores.total.begin(), scores.total.end()));
-  }
-  // As for windows: a little under half of what the marks reach where they are seen.
-  calibration.chance = std::clamp(0.4F * quantile(best, 0.6, 4.0F), 1.0F, 6.0F);
-  return calibration;
-}
 
 float covered_share(const lens::ContrastMap& map, const cv::Mat1b& inside) {
   if (inside.empty()) return -1.0F;
@@ -203,19 +99,16 @@ void keep_near_windows(const WindowReading& windows, std::size_t first_frame,
 
 }  // namespace
 
-const cv::Mat1b& mask_of(const WindowReading& windows, std::size_t frame) {
-  return windows.windows[window_of(windows, frame)].inside;
-}
-
 FrameReading read_frames(const lens::PatchStore& patches, std::span<const double> time_s,
                          const WindowReading& windows, const LensPrior& prior, int threads) {
   FrameReading reading;
   const std::size_t frames = patches.size();
   reading.covered.assign(frames, -1.0F);
-  const Reader reader{patches, windows};
+  const FrameScores reader{patches, windows};
   std::array<Calibration, 2> calibration;
-  if (windows.previous) calibration[0] = calibrate(reader, Phase::Previous, *windows.previous);
-  if (windows.current) calibration[1] = calibrate(reader, Phase::New, *windows.current);
+  if (windows.previous)
+    calibration[0] = calibrate(reader, Phase::Previous, *windows.previous, threads);
+  if (windows.current) calibration[1] = calibrate(reader, Phase::New, *windows.current, threads);
 
   const double span_s = frames > 1 ? time_s.back() - time_s.front() : 0.0;
   const double frame_s =

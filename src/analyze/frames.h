@@ -24,7 +24,4 @@ struct FrameReading {
 FrameReading read_frames(const lens::PatchStore& patches, std::span<const double> time_s,
                          const WindowReading& windows, const LensPrior& prior, int threads);
 
-// Pupil mask of a frame: its window's.
-const cv::Mat1b& mask_of(const WindowReading& windows, std::size_t frame);
-
 }  // namespace rhumb::analyze
