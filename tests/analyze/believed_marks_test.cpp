@@ -19,8 +19,9 @@ struct Marks {
   bool changes = true;
   float lead_over_other_marks = 0.0F;  // if more than the lead
   bool clear_end_changes = false;
-  bool throughout = false;  // there from the first window to the last
-  double turn_rad = 0.0;    // of both ends, half way
+  bool throughout = false;     // there from the first window to the last
+  double turn_rad = 0.0;       // of both ends, half way
+  bool one_end_stays = false;  // while the other turns
 };
 
 bool are_believed(const Marks& marks) {
@@ -54,6 +55,9 @@ bool are_believed(const Marks& marks) {
     frame.seen_rad = k < frames / 2 ? 0.0 : marks.turn_rad;
     frame.own = {true, frame.seen_rad, 1e-3};
     frame.end_a = frame.end_b = true;
+    const double turned = k < frames / 2 ? 0.0 : marks.turn_rad;
+    frame.ends[0] = {true, turned, 1e-3, 1.0 / 0.45};
+    frame.ends[1] = {true, marks.one_end_stays ? 0.0 : turned, 1e-3, -1.0 / 0.45};
   }
   fine.current.both_ends = true;
   fine.current.common_marks = marks.common_marks;
@@ -130,4 +134,12 @@ TEST_CASE("a lens with one end half under the pupil's edge counts by its clear e
   Marks still = half;
   still.clear_end_changes = false;
   CHECK_FALSE(are_believed(still));
+}
+
+TEST_CASE("marks of which one end stays while the other turns are not believed", "[analyze]") {
+  Marks turns;
+  turns.turn_rad = 0.2;
+  CHECK(are_believed(turns));
+  turns.one_end_stays = true;
+  CHECK_FALSE(are_believed(turns));
 }
