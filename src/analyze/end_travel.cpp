@@ -8,8 +8,11 @@
 namespace rhumb::analyze {
 namespace {
 
-constexpr double rest_rad = 0.0175;       // that an axis keeps to at rest
-constexpr double least_turn_rad = 0.087;  // an end at 2.5 mm travels 0.2 mm
+constexpr double rest_rad = 0.0175;  // that an axis keeps to at rest
+constexpr double least_turn_rad = 0.087;
+// Limbal radii (0.6 mm), of the end that goes further: a lens as a whole, or its picture where the
+// eye is tilted, was displaced by up to 0.02 between two rests.
+constexpr double least_travel = 0.1;
 constexpr std::size_t least_frames = 8;
 constexpr std::size_t longest_gap = 15;  // frames without both ends, within a rest
 
@@ -66,7 +69,8 @@ std::optional<double> end_travel(const FineReading& fine, timeline::Phase phase)
   if (high->axis_rad - low->axis_rad < least_turn_rad) return std::nullopt;
   const double a = (high->place(0) - low->place(0)).norm();
   const double b = (high->place(1) - low->place(1)).norm();
-  return std::min(a, b) / std::max({a, b, 1e-9});
+  if (std::max(a, b) < least_travel) return std::nullopt;
+  return std::min(a, b) / std::max(a, b);
 }
 
 }  // namespace rhumb::analyze

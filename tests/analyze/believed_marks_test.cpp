@@ -138,7 +138,7 @@ TEST_CASE("a lens with one end half under the pupil's edge counts by its clear e
 
 TEST_CASE("marks of which one end stays while the other turns are not believed", "[analyze]") {
   Marks turns;
-  turns.turn_rad = 0.2;
+  turns.turn_rad = 0.3;
   CHECK(are_believed(turns));
   turns.one_end_stays = true;
   CHECK_FALSE(are_believed(turns));

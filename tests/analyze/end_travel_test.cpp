@@ -70,6 +70,7 @@ TEST_CASE("A spot that is fixed to the eye is no end of a lens") {
 
 TEST_CASE("What hardly turns, rests too briefly or is another lens says nothing") {
   CHECK_FALSE(end_travel(turned(4.0, false), Phase::New));
+  CHECK_FALSE(end_travel(turned(8.0, false), Phase::New));  // 0.06 limbal radii at either end
   CHECK_FALSE(end_travel(turned(20.0, true, 7), Phase::New));
   CHECK_FALSE(end_travel(turned(20.0, true), Phase::Previous));
   CHECK_FALSE(end_travel({}, Phase::New));
