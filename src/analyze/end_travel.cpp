@@ -5,6 +5,8 @@
 #include <cmath>
 #include <vector>
 
+#include "eye/median.h"
+
 namespace rhumb::analyze {
 namespace {
 
@@ -15,12 +17,6 @@ constexpr double least_turn_rad = 0.087;
 constexpr double least_travel = 0.1;
 constexpr std::size_t least_frames = 8;
 constexpr std::size_t longest_gap = 15;  // frames without both ends, within a rest
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // A stay on one axis: where each end lies in each of its frames.
 struct Rest {
@@ -38,7 +34,9 @@ struct Rest {
       y[end].push_back(frame.centre.y() + distance * std::sin(reading.value_rad));
     }
   }
-  Eigen::Vector2d place(std::size_t end) const { return {median(x[end]), median(y[end])}; }
+  Eigen::Vector2d place(std::size_t end) const {
+    return {eye::median_of(x[end]), eye::median_of(y[end])};
+  }
 };
 
 std::vector<Rest> rests_of(const FineReading& fine, timeline::Phase phase) {

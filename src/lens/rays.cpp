@@ -3,9 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "angle/angle.h"
-#include "lens/bilinear.h"
-
 namespace rhumb::lens {
 namespace {
 

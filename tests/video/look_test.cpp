@@ -1,6 +1,8 @@
 // Looking at parts of a recording: stretches, samples, single moments, and reading on a thread of
 // its own.
+#include <algorithm>
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <set>
 
 #include "video/made.h"
@@ -68,6 +70,57 @@ TEST_CASE("a stretch that begins at a key frame's own time begins with it") {
       CHECK(made::largest_difference(first->luma, key.luma) == 0.0);
     }
   }
+}
+
+TEST_CASE("stated key frames are decoded alone, and what is none is left out") {
+  const Folder folder;
+  for (const char* name : {"a.mp4", "a.ts", "a.mkv"}) {
+    INFO(name);
+    const auto file = ffmpeg(
+        pattern(400, "96x64") + "-c:v libx264 -preset veryfast -g 50 -bf 2 -x264-params scenecut=0",
+        folder / name);
+    auto through = rhumb::video::Reader::open({file}, {});
+    std::vector<rhumb::video::Frame> keys;
+    rhumb::video::SampleOptions options;
+    while (auto frame = through.next()) {
+      const bool no_key = frame->index % 50 == 7;
+      if (frame->is_key || no_key) options.keys_s.push_back(frame->time_s);
+      if (frame->is_key) keys.push_back(std::move(*frame));
+    }
+    REQUIRE(keys.size() == 8);
+    REQUIRE(options.keys_s.size() == 16);
+    rhumb::video::Sampler sampler({file}, options);
+    std::size_t given = 0;
+    while (const auto frame = sampler.next()) {
+      const auto same = std::find_if(keys.begin(), keys.end(), [&](const auto& key) {
+        return std::abs(key.time_s - frame->time_s) < 1e-4;
+      });
+      REQUIRE(same != keys.end());
+      CHECK(made::largest_difference(frame->luma, same->luma) == 0.0);
+      ++given;
+    }
+    // A transport stream has no index: its key frames can't be sought to the picture.
+    CHECK(given == (std::string(name) == "a.ts" ? 0 : 8));
+  }
+}
+
+TEST_CASE("stamps that were read before give a stretch the same rows") {
+  const Folder folder;
+  const auto file =
+      ffmpeg(pattern(400, "96x64") + "-c:v libx264 -preset veryfast -g 50 -bf 2", folder / "a.mp4");
+  const auto stamps = rhumb::video::picture_stamps({file});
+  REQUIRE(stamps->size() == 400);
+  rhumb::video::ReaderOptions options;
+  options.from_s = 9.0;
+  const auto found = rhumb::video::Reader::open({file}, options).next();
+  options.stamps = stamps;
+  const auto given = rhumb::video::Reader::open({file}, options).next();
+  REQUIRE(found);
+  REQUIRE(given);
+  CHECK(given->index == found->index);
+  CHECK(given->time_s == found->time_s);
+  CHECK(made::largest_difference(given->luma, found->luma) == 0.0);
+  CHECK(rhumb::video::picture_stamps({file, file})->empty());  // of parts: no common clock
 }
 
 TEST_CASE("a stretch of a recording in parts has the same rows too") {
