@@ -105,7 +105,7 @@ bool lies_throughout(const WindowReading& windows, Phase phase) {
 }
 
 // Whether one end stays where it is in the eye while the other is turned: a crypt or a vessel that
-// was taken for it. In the turns of 24 practice and hard recordings the ends' ways were 0.82 alike
+// was taken for it. In the turns of 33 practice and hard recordings the ends' ways were 0.82 alike
 // and more; one end that was a crypt's spot made 0.11 of the other's.
 bool one_end_stays(const FineReading& fine, Phase phase) {
   constexpr double least_travel = 0.4;

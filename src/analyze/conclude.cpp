@@ -120,6 +120,8 @@ outcome::VideoFacts facts_from(const Pass& pass) {
   out.interlaced = facts.interlaced_frames > 0;
   out.codec = facts.codec;
   out.notes = facts.notes;
+  out.clock_as_recorded =
+      facts.missing_stamps == 0 && facts.repaired_stamps == 0 && facts.clock_restarts == 0;
   return out;
 }
 

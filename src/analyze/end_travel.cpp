@@ -16,17 +16,14 @@ constexpr double least_turn_rad = 0.087;
 // eye is tilted, was displaced by up to 0.02 between two rests.
 constexpr double least_travel = 0.1;
 constexpr std::size_t least_frames = 8;
-constexpr std::size_t longest_gap = 15;  // frames without both ends, within a rest
 
 // A stay on one axis: where each end lies in each of its frames.
 struct Rest {
   double axis_rad = 0.0;  // of its first frame
-  std::size_t last_frame = 0;
   std::array<std::vector<double>, 2> x;
   std::array<std::vector<double>, 2> y;
 
-  void add(const FineAxis& frame, std::size_t index) {
-    last_frame = index;
+  void add(const FineAxis& frame) {
     for (std::size_t end = 0; end < 2; ++end) {
       const timeline::EndReading& reading = frame.ends[end];
       const double distance = (end == 0 ? 1.0 : -1.0) / std::abs(reading.per_offset);
@@ -41,16 +38,14 @@ struct Rest {
 
 std::vector<Rest> rests_of(const FineReading& fine, timeline::Phase phase) {
   std::vector<Rest> rests;
-  for (std::size_t k = 0; k < fine.frames.size(); ++k) {
-    const FineAxis& frame = fine.frames[k];
+  for (const FineAxis& frame : fine.frames) {
     const bool both = frame.end_a && frame.end_b && frame.ends[0].given && frame.ends[1].given;
     if (frame.phase != phase || !both) continue;
-    if (rests.empty() || std::abs(frame.seen_rad - rests.back().axis_rad) > rest_rad ||
-        k - rests.back().last_frame > longest_gap) {
+    if (rests.empty() || std::abs(frame.seen_rad - rests.back().axis_rad) > rest_rad) {
       rests.emplace_back();
       rests.back().axis_rad = frame.seen_rad;
     }
-    rests.back().add(frame, k);
+    rests.back().add(frame);
   }
   std::erase_if(rests, [](const Rest& rest) { return rest.x[0].size() < least_frames; });
   return rests;

@@ -121,34 +121,21 @@ FrameReading read_frames(const lens::PatchStore& patches, std::span<const double
   const std::size_t steps = (frames + group - 1) / group;
   std::vector<AxisEvidence> previous(steps);
   std::vector<AxisEvidence> current(steps);
-  // Reading a patch back from the store is not thread safe; a batch is fetched, then read side by
-  // side.
-  constexpr std::size_t batch_steps = 64;
-  for (std::size_t begin = 0; begin < steps; begin += batch_steps) {
-    const std::size_t end = std::min(steps, begin + batch_steps);
-    const std::size_t first = begin * group;
-    const std::size_t last = std::min(frames, end * group);
-    std::vector<lens::Patch> batch;
-    for (std::size_t frame = first; frame < last; ++frame) batch.push_back(patches.at(frame));
-    for_each_index(end - begin, threads, [&](std::size_t offset) {
-      const std::size_t step = begin + offset;
-      for (std::size_t frame = step * group; frame < std::min(frames, (step + 1) * group);
-           ++frame) {
-        const lens::Patch& patch = batch[frame - first];
-        if (patch.empty() || frame % stride_at(windows, frame, frame_s) != 0) continue;
-        auto map = lens::contrast_map(patch, patches.geometry(), {});
-        reading.covered[frame] = covered_share(map, mask_of(windows, frame));
-        lens::flatten_rings(map, patches.geometry());
-        for (const Phase phase : {Phase::Previous, Phase::New}) {
-          const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
-          if (!signature || !could_be_here(windows, frame, phase)) continue;
-          const Calibration& known = calibration[phase == Phase::Previous ? 0 : 1];
-          add_evidence(phase == Phase::Previous ? previous[step] : current[step],
-                       reader.scores(map, frame, phase, *signature, known.crossing), known.chance);
-        }
+  for_each_index(steps, threads, [&](std::size_t step) {
+    for (std::size_t frame = step * group; frame < std::min(frames, (step + 1) * group); ++frame) {
+      if (!patches.has(frame) || frame % stride_at(windows, frame, frame_s) != 0) continue;
+      auto map = lens::contrast_map(patches.at(frame), patches.geometry(), {});
+      reading.covered[frame] = covered_share(map, mask_of(windows, frame));
+      lens::flatten_rings(map, patches.geometry());
+      for (const Phase phase : {Phase::Previous, Phase::New}) {
+        const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
+        if (!signature || !could_be_here(windows, frame, phase)) continue;
+        const Calibration& known = calibration[phase == Phase::Previous ? 0 : 1];
+        add_evidence(phase == Phase::Previous ? previous[step] : current[step],
+                     reader.scores(map, frame, phase, *signature, known.crossing), known.chance);
       }
-    });
-  }
+    }
+  });
   // Frames that were passed over say what the last one read said: they show the same picture.
   for (std::size_t frame = 1; frame < frames; ++frame) {
     if (reading.covered[frame] < 0.0F && patches.has(frame))

@@ -9,8 +9,8 @@
 namespace rhumb::analyze {
 namespace {
 
-// At most this many pictures wait: more are never passed over in a row unless stamps are repeated.
-constexpr std::size_t most_between = 4;
+// At most this many pictures wait, of more (beyond 400 a second, or repeated stamps) the first.
+constexpr std::size_t most_between = 8;
 // Half way between poses further apart than this a jerk may have left the eye at either: a degree,
 // and the width of a mark (0.1 mm, a fiftieth of the limbal radius).
 constexpr double far_turn_rad = 0.0175;
@@ -53,13 +53,13 @@ void PatchMixer::append(const Mixed& mixed) {
 }
 
 void PatchMixer::pass_over(video::Frame frame) {
-  if (between_.size() <= most_between) between_.push_back(std::move(frame));
+  if (between_.size() < most_between) between_.push_back(std::move(frame));
 }
 
 void PatchMixer::look_at(const video::Frame& frame, const eye::EyePose& pose) {
   Mixed now{frame.time_s, pose, {}, {}, {}, 1.0};
   if (pose.found) now.own = lens::straighten(frame, pose, store_.geometry());
-  if (last_ && are_near(last_->pose, pose) && between_.size() <= most_between) {
+  if (last_ && are_near(last_->pose, pose)) {
     const double gap_s = now.time_s - last_->time_s;
     for (const video::Frame& passed : between_) {
       const double share = gap_s > 0.0 ? (passed.time_s - last_->time_s) / gap_s : 0.5;

@@ -1,7 +1,7 @@
 // Straightened pupils of a recording, with what pictures that are passed over show mixed in.
 //
-// A picture between two that are looked at goes to both, by its nearness to each in time: what is
-// kept is as free of noise as if every picture were read, at half the readings.
+// A picture between two that are looked at goes to both, by its nearness to each in time: little of
+// what it shows is lost, at half the readings.
 #pragma once
 
 #include <optional>

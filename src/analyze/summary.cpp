@@ -80,7 +80,7 @@ void fill_evidence(outcome::CaseOutcome& outcome, const RowInputs& inputs) {
     for (const auto& stretch : episode.still) {
       ++number;
       // The frame whose own reading is the most precise. A key frame shows finer detail than its
-      // neighbours and is found at once, so that it may be a little less precise.
+      // neighbours and is decoded alone, so that one is taken that shows both ends somewhat well.
       constexpr double less_precise = 3.0;
       const auto rank = [&](std::size_t k) {
         return inputs.fine.frames[k].own.se_rad * (frames[k].is_key ? 1.0 : less_precise);

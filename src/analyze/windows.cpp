@@ -65,31 +65,22 @@ void fill_window(Window& window, const std::vector<lens::Patch>& patches,
   }
 }
 
-// Fills the windows of these numbers, then hands each to `body`. Patches come back from the store
-// one at a time; the rest runs side by side.
+// Fills the windows of these numbers side by side and hands each to `body`.
 template <typename Body>
 void fill_windows(std::vector<Window>& windows, const std::vector<std::size_t>& which,
                   const lens::PatchStore& patches, const WindowOptions& options, int threads,
                   const Body& body) {
-  constexpr std::size_t batch = 8;
-  for (std::size_t begin = 0; begin < which.size(); begin += batch) {
-    const std::size_t end = std::min(which.size(), begin + batch);
-    std::vector<std::vector<lens::Patch>> fetched(end - begin);
-    for (std::size_t k = begin; k < end; ++k) {
-      Window& window = windows[which[k]];
-      const auto frames = frames_of(window, patches, options.most_patches);
-      window.usable =
-          2 * frames.size() >= std::min<std::size_t>(6, window.frame_count) && !frames.empty();
-      if (!window.usable) continue;
-      for (const std::size_t frame : frames) fetched[k - begin].push_back(patches.at(frame));
-    }
-    for_each_index(end - begin, threads, [&](std::size_t offset) {
-      Window& window = windows[which[begin + offset]];
-      if (!window.usable) return;
-      fill_window(window, fetched[offset], patches.geometry(), options);
-      body(which[begin + offset]);
-    });
-  }
+  for_each_index(which.size(), threads, [&](std::size_t k) {
+    Window& window = windows[which[k]];
+    const auto frames = frames_of(window, patches, options.most_patches);
+    window.usable =
+        2 * frames.size() >= std::min<std::size_t>(6, window.frame_count) && !frames.empty();
+    if (!window.usable) return;
+    std::vector<lens::Patch> shown;
+    for (const std::size_t frame : frames) shown.push_back(patches.at(frame));
+    fill_window(window, shown, patches.geometry(), options);
+    body(which[k]);
+  });
 }
 
 }  // namespace

@@ -7,7 +7,7 @@ namespace rhumb::lens {
 
 class RayReader {
  public:
-  // inside: CV_8UC1 pupil mask, may be empty. Keeps a copy of what it needs.
+  // inside: CV_8UC1 pupil mask, may be empty. The map's masks must not change while it reads.
   RayReader(const ContrastMap& map, const cv::Mat1b& inside);
 
   // As ray_map() of the same map and mask.

@@ -145,6 +145,7 @@ struct VideoFacts {
   bool interlaced = false;
   std::string codec;
   std::vector<std::string> notes;  // what was lost, reduced or assumed, in plain words
+  bool clock_as_recorded = true;  // no stamp was missing or repaired, and the clock never restarted
 };
 
 struct RunRecord {

@@ -135,8 +135,6 @@ void take_stretch(const outcome::CaseOutcome& outcome, const outcome::EvidenceFr
   reading.cancel = options.cancel;
   reading.stamps = stamps;
   reading.from_s = std::max(0.0, first.time_s - early_s);
-  // Several would decode what follows, too, before they give the first picture.
-  if (first.is_key && first.frame == last.frame) reading.decoder_threads = 1;
   video::Reader reader = video::Reader::open(outcome.stated.video.files, reading);
   video::ColourMaker colours(reader.facts());
   while (const std::optional<video::Frame> frame = reader.next()) {
@@ -146,17 +144,18 @@ void take_stretch(const outcome::CaseOutcome& outcome, const outcome::EvidenceFr
   if (options.cancel.stop_requested()) throw Interrupted();
 }
 
-// Those that stand alone in the stream, each decoded by itself. Their places are known by time,
-// which holds to the picture wherever stamps need no repair; the others are left to be looked for.
+// Those that stand alone in the stream, each decoded by itself. Their places are known by time, so
+// that of a recording whose clock was repaired none is taken; the others are left to be looked for.
 void take_keys(const outcome::CaseOutcome& outcome,
                const std::vector<outcome::EvidenceFrame>& evidence, const ReportOptions& options,
                StillTaker& taker) {
+  if (!outcome.video.clock_as_recorded || outcome.stated.video.files.size() > 1) return;
   constexpr double same_s = 1e-4;
   video::SampleOptions sampling;
   sampling.cancel = options.cancel;
   for (const outcome::EvidenceFrame& one : evidence)
     if (one.is_key) sampling.keys_s.push_back(one.time_s);
-  if (sampling.keys_s.empty() || outcome.stated.video.files.size() > 1) return;
+  if (sampling.keys_s.empty()) return;
   video::Sampler sampler(outcome.stated.video.files, sampling);
   video::ColourMaker colours(sampler.facts());
   while (std::optional<video::Frame> frame = sampler.next()) {

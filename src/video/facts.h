@@ -39,6 +39,7 @@ struct StreamFacts {
   std::int64_t interlaced_frames = 0;
   std::int64_t missing_stamps = 0;
   std::int64_t repaired_stamps = 0;   // repeated, backward or alone out of line
+  std::int64_t clock_restarts = 0;    // within a part; the stretches were joined
   std::vector<Gap> gaps;              // at most 1000 are kept
   std::vector<double> part_starts_s;  // time of the first picture of each part
   std::vector<std::string> notes;     // what was lost, reduced or assumed, in plain words

@@ -228,6 +228,7 @@ void Reader::Inside::collect_counts() {
   facts.damaged_packets = damaged_packets_before + part().damaged_packets();
   facts.missing_stamps = clock.missing();
   facts.repaired_stamps = clock.repaired();
+  facts.clock_restarts = clock.restarts();
   if (facts.gaps.size() != clock.gaps().size()) {
     facts.gaps = clock.gaps();
   }

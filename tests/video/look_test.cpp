@@ -15,6 +15,13 @@ using made::ffmpeg;
 using made::Folder;
 using made::pattern;
 
+// 400 pictures with a key frame every 50, as -g asks the encoder.
+std::filesystem::path keyed(const Folder& folder, const char* name) {
+  return ffmpeg(
+      pattern(400, "96x64") + "-c:v libx264 -preset veryfast -g 50 -bf 2 -x264-params scenecut=0",
+      folder / name);
+}
+
 }  // namespace
 
 TEST_CASE("a stretch has the rows and times that it has in the whole recording") {
@@ -50,9 +57,7 @@ TEST_CASE("a stretch that begins at a key frame's own time begins with it") {
   const Folder folder;
   for (const char* name : {"a.mp4", "a.ts", "a.mkv"}) {
     INFO(name);
-    const auto file = ffmpeg(
-        pattern(400, "96x64") + "-c:v libx264 -preset veryfast -g 50 -bf 2 -x264-params scenecut=0",
-        folder / name);
+    const auto file = keyed(folder, name);
     auto through = rhumb::video::Reader::open({file}, {});
     std::vector<rhumb::video::Frame> keys;
     while (auto frame = through.next()) {
@@ -76,9 +81,7 @@ TEST_CASE("stated key frames are decoded alone, and what is none is left out") {
   const Folder folder;
   for (const char* name : {"a.mp4", "a.ts", "a.mkv"}) {
     INFO(name);
-    const auto file = ffmpeg(
-        pattern(400, "96x64") + "-c:v libx264 -preset veryfast -g 50 -bf 2 -x264-params scenecut=0",
-        folder / name);
+    const auto file = keyed(folder, name);
     auto through = rhumb::video::Reader::open({file}, {});
     std::vector<rhumb::video::Frame> keys;
     rhumb::video::SampleOptions options;
@@ -120,6 +123,13 @@ TEST_CASE("stamps that were read before give a stretch the same rows") {
   CHECK(given->index == found->index);
   CHECK(given->time_s == found->time_s);
   CHECK(made::largest_difference(given->luma, found->luma) == 0.0);
+  // They are what the rows are counted by: with one more before, the rows are one later.
+  auto one_more = *stamps;
+  one_more.insert(one_more.begin() + 100, 0.5 * (one_more[99] + one_more[100]));
+  options.stamps = std::make_shared<const std::vector<double>>(one_more);
+  const auto later = rhumb::video::Reader::open({file}, options).next();
+  REQUIRE(later);
+  CHECK(later->index == found->index + 1);
   CHECK(rhumb::video::picture_stamps({file, file})->empty());  // of parts: no common clock
 }
 
