@@ -20,6 +20,7 @@ std::vector<std::size_t> frames_of(const Window& window, const lens::PatchStore&
   }
   if (have.size() <= static_cast<std::size_t>(most)) return have;
   std::vector<std::size_t> spread;
+  spread.reserve(static_cast<std::size_t>(most));
   for (int k = 0; k < most; ++k) {
     spread.push_back(have[(2 * static_cast<std::size_t>(k) + 1) * have.size() /
                           (2 * static_cast<std::size_t>(most))]);
@@ -77,6 +78,7 @@ void fill_windows(std::vector<Window>& windows, const std::vector<std::size_t>& 
         2 * frames.size() >= std::min<std::size_t>(6, window.frame_count) && !frames.empty();
     if (!window.usable) return;
     std::vector<lens::Patch> shown;
+    shown.reserve(frames.size());
     for (const std::size_t frame : frames) shown.push_back(patches.at(frame));
     fill_window(window, shown, patches.geometry(), options);
     body(which[k]);
