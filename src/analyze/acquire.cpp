@@ -46,8 +46,8 @@ void search_all(std::vector<Window>& windows, const Suppositions& suppositions, 
       place.emplace_back(lens, k);
     }
   }
-  lens::CentreGrid centres;  // up to 0.6 mm off, in steps that a mark's width bridges
-  centres.step = 0.032;
+  lens::CentreGrid centres;  // up to 0.6 mm off
+  centres.step = search_centre_step;
   centres.reach = 3;
   for_each_index(windows.size(), threads, [&](std::size_t step) {
     Window& window = windows[step];

@@ -28,6 +28,18 @@ bool rests(const AxisPath& path, std::size_t step) {
   return (step == 0 || same(step - 1)) && (step + 1 == path.axis_deg.size() || same(step + 1));
 }
 
+// Beyond the optic's edge what is lighter and more colourful than its surroundings is no mark, but
+// the rim of the glow along a pupil that is no circle about the lens.
+void drop_rim_of_glow(lens::MarkProfile& profile, double optic_radius) {
+  for (int distance = 0; distance < radial_grid.count; ++distance) {
+    const auto index = static_cast<std::size_t>(distance);
+    const bool rim = std::all_of(profile.weight.begin(), profile.weight.end(),
+                                 [&](const auto& weights) { return weights[index] < 0.0F; });
+    if (!rim || radial_grid.at(distance) <= optic_radius) continue;
+    for (auto& weights : profile.weight) weights[index] = 0.0F;
+  }
+}
+
 // Marks are short and lie on the optic. What is spread along the whole meridian is an instrument or
 // a fold, what lies beyond the optic's edge a haptic.
 bool could_be_marks(const lens::MarkProfile& profile, const lens::StatedMarks& stated,
@@ -46,7 +58,8 @@ bool could_be_marks(const lens::MarkProfile& profile, const lens::StatedMarks& s
     }
     sum += std::sqrt(power);
     squares += power;
-    if (radial_grid.at(distance) > stated.optic_radius) beyond += power;
+    // From a centre a step of the grid beside its place marks seem to lie as much further out.
+    if (radial_grid.at(distance) > stated.optic_radius + search_centre_step) beyond += power;
   }
   const double width = squares > 0.0 ? sum * sum / squares : 0.0;
   // A line is 0.6 mm long at least, a dot spans 0.25 mm: common practice, no source.
@@ -197,6 +210,7 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
       largest = std::max(largest, static_cast<float>(kept));
     }
   }
+  drop_rim_of_glow(signature.profile, stated.optic_radius);
   signature.light = light && lighter_than_glow(signature.profile);
   if (!could_be_marks(signature.profile, stated, signature.light)) return std::nullopt;
   // Inside the marks the meridian is empty.

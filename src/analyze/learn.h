@@ -11,6 +11,10 @@
 
 namespace rhumb::analyze {
 
+// Between the lens centres that marks are first searched about: 0.2 mm (limbal radii), which a
+// mark's width bridges.
+inline constexpr double search_centre_step = 0.032;
+
 using ScoresOfWindow = std::function<const lens::AxisScores&(std::size_t window)>;
 
 // Mean contrast along the two rays of the path's axis over the phase's windows that show both ends;

@@ -9,8 +9,9 @@
 
 namespace rhumb::lens {
 
-inline constexpr int channel_count = 2;  // 0: luma, 1: saturation
+inline constexpr int channel_count = 2;
 inline constexpr int luma_channel = 0;
+inline constexpr int saturation_channel = 1;
 
 struct ContrastOptions {
   double surround_radius =
