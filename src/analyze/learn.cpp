@@ -67,20 +67,30 @@ bool could_be_marks(const lens::MarkProfile& profile, const lens::StatedMarks& s
   return squares > 0.0 && width >= narrowest && width <= widest && beyond <= most_beyond * squares;
 }
 
-// What one end shows along its meridian, summed over windows.
-struct EndProfile {
+// What is shown along a meridian, summed over windows.
+struct Along {
   std::array<std::vector<double>, lens::channel_count> sum;
   std::vector<double> count;
 
-  void resize(int distances) {
-    for (auto& channel : sum) channel.assign(static_cast<std::size_t>(distances), 0.0);
-    count.assign(static_cast<std::size_t>(distances), 0.0);
+  Along() {
+    constexpr auto distances = static_cast<std::size_t>(radial_grid.count);
+    for (auto& channel : sum) channel.assign(distances, 0.0);
+    count.assign(distances, 0.0);
+  }
+  void add(const lens::RayMap& rays, int ray) {
+    for (int distance = 0; distance < radial_grid.count; ++distance) {
+      if (!rays.usable(distance, ray)) continue;
+      const auto index = static_cast<std::size_t>(distance);
+      count[index] += 1.0;
+      for (std::size_t channel = 0; channel < lens::channel_count; ++channel)
+        sum[channel][index] += rays.value[channel](distance, ray);
+    }
   }
 };
 
 // Normalised correlation of the two ends' profiles where both were seen, at the best of the shifts
 // that the centre's step leaves.
-double likeness(const EndProfile& a, const EndProfile& b) {
+double likeness(const Along& a, const Along& b) {
   constexpr int most_shift = 2;  // steps of the radial grid
   double best = -1.0;
   const int distances = static_cast<int>(a.count.size());
@@ -136,93 +146,109 @@ bool lighter_than_glow(const lens::MarkProfile& profile) {
   return luma < 0.0 && lighter >= least_share * squares;
 }
 
-}  // namespace
-
-std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path,
-                                         Phase phase, const ScoresOfWindow& scores_of, bool light,
-                                         const lens::StatedMarks& stated,
-                                         const lens::PatchGeometry& geometry) {
-  const int distances = radial_grid.count;
-  std::array<std::vector<double>, lens::channel_count> sum;
-  std::vector<double> count(static_cast<std::size_t>(distances), 0.0);
-  for (auto& channel : sum) channel.assign(static_cast<std::size_t>(distances), 0.0);
-  std::array<EndProfile, 2> ends;
-  for (EndProfile& end : ends) end.resize(distances);
+// The windows that a profile is learned from.
+struct Shown {
+  Along both;
+  std::array<Along, 2> ends;
   std::vector<double> centre_x;
   std::vector<double> centre_y;
   std::vector<double> clearness;
   std::vector<double> end_scores;
+
+  void add(const Window& window, bool light, const lens::AxisScores& scores, int axis_deg,
+           const lens::PatchGeometry& geometry) {
+    const auto axis = static_cast<std::size_t>(axis_deg);
+    const Eigen::Vector2d centre = scores.centre[axis].cast<double>();
+    const lens::RayMap rays = lens::ray_map(light ? window.light_contrast : window.contrast,
+                                            window.inside, geometry, centre, radial_grid);
+    end_scores.push_back(scores.end_a[axis]);
+    end_scores.push_back(scores.end_b[axis]);
+    // An end that is barely seen may be clutter, which draws the centre to itself.
+    clearness.push_back(weaker_end(scores, axis_deg));
+    centre_x.push_back(centre.x());
+    centre_y.push_back(centre.y());
+    for (std::size_t end = 0; end < 2; ++end) {
+      const int ray = axis_deg + static_cast<int>(end) * lens::axis_count;
+      both.add(rays, ray);
+      ends[end].add(rays, ray);
+    }
+  }
+};
+
+// The windows of a phase that show both ends: those at rest, or all (the resting ones twice) where
+// they are too few.
+Shown windows_shown(const std::vector<Window>& windows, const AxisPath& path, Phase phase,
+                    const ScoresOfWindow& scores_of, bool light,
+                    const lens::PatchGeometry& geometry) {
+  constexpr std::size_t enough = 3;
+  Shown shown;
   for (const bool only_resting : {true, false}) {
     for (std::size_t step = 0; step < windows.size(); ++step) {
       if (path.phase[step] != phase || !windows[step].has_contrast()) continue;
       const lens::AxisScores& scores = scores_of(step);
       if (!both_ends_strong(scores, path.axis_deg[step])) continue;
       if (only_resting && !rests(path, step)) continue;
-      const auto axis = static_cast<std::size_t>(path.axis_deg[step]);
-      const Eigen::Vector2d centre = scores.centre[axis].cast<double>();
-      const lens::RayMap rays =
-          lens::ray_map(light ? windows[step].light_contrast : windows[step].contrast,
-                        windows[step].inside, geometry, centre, radial_grid);
-      end_scores.push_back(scores.end_a[axis]);
-      end_scores.push_back(scores.end_b[axis]);
-      // An end that is barely seen may be clutter, which draws the centre to itself.
-      clearness.push_back(weaker_end(scores, path.axis_deg[step]));
-      centre_x.push_back(centre.x());
-      centre_y.push_back(centre.y());
-      for (const int ray : {path.axis_deg[step], path.axis_deg[step] + lens::axis_count}) {
-        for (int distance = 0; distance < distances; ++distance) {
-          if (!rays.usable(distance, ray)) continue;
-          const auto index = static_cast<std::size_t>(distance);
-          count[index] += 1.0;
-          EndProfile& end = ends[ray == path.axis_deg[step] ? 0 : 1];
-          end.count[index] += 1.0;
-          for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
-            sum[channel][index] += rays.value[channel](distance, ray);
-            end.sum[channel][index] += rays.value[channel](distance, ray);
-          }
-        }
-      }
+      shown.add(windows[step], light, scores, path.axis_deg[step], geometry);
     }
-    if (centre_x.size() >= 3) break;
+    if (shown.centre_x.size() >= enough) break;
   }
-  if (centre_x.empty()) return std::nullopt;
+  return shown;
+}
 
-  MarkSignature signature;
-  signature.windows = static_cast<int>(centre_x.size());
-  signature.likeness = likeness(ends[0], ends[1]);
-  const auto median = [](std::vector<double>& values) {
-    std::nth_element(values.begin(),
-                     values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2), values.end());
-    return values[values.size() / 2];
-  };
-  signature.centre = {weighted_median(centre_x, clearness), weighted_median(centre_y, clearness)};
-  // A mark is taken for one from a little under half of what these marks usually score.
-  signature.profile.crossing = static_cast<float>(std::clamp(0.45 * median(end_scores), 3.5, 9.0));
-  const double most_seen = *std::max_element(count.begin(), count.end());
-  float largest = 0.0F;
+// Mean contrast by distance, less what may be noise.
+lens::MarkProfile profile_of(const Along& both) {
+  lens::MarkProfile profile;
+  const double most_seen = *std::max_element(both.count.begin(), both.count.end());
   for (std::size_t channel = 0; channel < lens::channel_count; ++channel) {
-    for (std::size_t index = 0; index < count.size(); ++index) {
+    for (std::size_t index = 0; index < both.count.size(); ++index) {
       const double mean =
-          count[index] > 0.15 * most_seen ? sum[channel][index] / count[index] : 0.0;
+          both.count[index] > 0.15 * most_seen ? both.sum[channel][index] / both.count[index] : 0.0;
       // Soft threshold: what is not clearly there gets no say.
       const double kept = std::max(0.0, std::abs(mean) - 1.0);
-      signature.profile.weight[channel].push_back(static_cast<float>(std::copysign(kept, mean)));
-      largest = std::max(largest, static_cast<float>(kept));
+      profile.weight[channel].push_back(static_cast<float>(std::copysign(kept, mean)));
     }
   }
+  return profile;
+}
+
+// Inside the marks the meridian is empty: below this distance.
+int empty_below(const lens::MarkProfile& profile) {
+  float largest = 0.0F;
+  for (const auto& weights : profile.weight)
+    for (const float weight : weights) largest = std::max(largest, std::abs(weight));
+  const auto holds_mark = [&](int index) {
+    return std::any_of(profile.weight.begin(), profile.weight.end(), [&](const auto& weights) {
+      return std::abs(weights[static_cast<std::size_t>(index)]) > 0.15F * largest;
+    });
+  };
+  int first = 0;
+  while (first < radial_grid.count && !holds_mark(first)) ++first;
+  return first < radial_grid.count && first > 2 ? first - 2 : 0;
+}
+
+}  // namespace
+
+std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, const AxisPath& path,
+                                         Phase phase, const ScoresOfWindow& scores_of, bool light,
+                                         const lens::StatedMarks& stated,
+                                         const lens::PatchGeometry& geometry) {
+  Shown shown = windows_shown(windows, path, phase, scores_of, light, geometry);
+  if (shown.centre_x.empty()) return std::nullopt;
+  MarkSignature signature;
+  signature.windows = static_cast<int>(shown.centre_x.size());
+  signature.likeness = likeness(shown.ends[0], shown.ends[1]);
+  signature.centre = {weighted_median(shown.centre_x, shown.clearness),
+                      weighted_median(shown.centre_y, shown.clearness)};
+  signature.profile = profile_of(shown.both);
+  // A mark is taken for one from a little under half of what these marks usually score.
+  const auto middle =
+      shown.end_scores.begin() + static_cast<std::ptrdiff_t>(shown.end_scores.size() / 2);
+  std::nth_element(shown.end_scores.begin(), middle, shown.end_scores.end());
+  signature.profile.crossing = static_cast<float>(std::clamp(0.45 * *middle, 3.5, 9.0));
   drop_rim_of_glow(signature.profile, stated.optic_radius);
   signature.light = light && lighter_than_glow(signature.profile);
   if (!could_be_marks(signature.profile, stated, signature.light)) return std::nullopt;
-  // Inside the marks the meridian is empty.
-  const auto holds_mark = [&](std::size_t index) {
-    return std::any_of(
-        signature.profile.weight.begin(), signature.profile.weight.end(),
-        [&](const auto& weights) { return std::abs(weights[index]) > 0.15F * largest; });
-  };
-  std::size_t first = 0;
-  while (first < count.size() && !holds_mark(first)) ++first;
-  signature.profile.empty_below =
-      first < count.size() && first > 2 ? static_cast<int>(first) - 2 : 0;
+  signature.profile.empty_below = empty_below(signature.profile);
   return signature;
 }
 
