@@ -56,6 +56,7 @@ std::optional<MarkSignature> learned_from(const std::vector<Spot>& spots) {
   lens::AxisScores scores;
   scores.end_a.fill(9.0F);
   scores.end_b.fill(9.0F);
+  scores.centre.fill(Eigen::Vector2f::Zero());
   lens::StatedMarks stated;
   stated.dots_per_end = 2;
   stated.optic_radius = 0.58;
