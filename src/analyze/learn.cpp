@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "eye/median.h"
 #include "lens/overlap.h"
 
 namespace rhumb::analyze {
@@ -241,10 +242,8 @@ std::optional<MarkSignature> learn_marks(const std::vector<Window>& windows, con
                       weighted_median(shown.centre_y, shown.clearness)};
   signature.profile = profile_of(shown.both);
   // A mark is taken for one from a little under half of what these marks usually score.
-  const auto middle =
-      shown.end_scores.begin() + static_cast<std::ptrdiff_t>(shown.end_scores.size() / 2);
-  std::nth_element(shown.end_scores.begin(), middle, shown.end_scores.end());
-  signature.profile.crossing = static_cast<float>(std::clamp(0.45 * *middle, 3.5, 9.0));
+  const double usual = eye::median_of(shown.end_scores);
+  signature.profile.crossing = static_cast<float>(std::clamp(0.45 * usual, 3.5, 9.0));
   drop_rim_of_glow(signature.profile, stated.optic_radius);
   signature.light = light && lighter_than_glow(signature.profile);
   if (!could_be_marks(signature.profile, stated, signature.light)) return std::nullopt;

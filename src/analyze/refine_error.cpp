@@ -125,9 +125,7 @@ double slow_excess(const Track& track, std::span<const timeline::Reading> readin
     ratios.push_back(turn * turn / expected);
   }
   if (ratios.size() < 6) return 1.5;
-  const auto middle = ratios.begin() + static_cast<std::ptrdiff_t>(ratios.size() / 2);
-  std::nth_element(ratios.begin(), middle, ratios.end());
-  return std::clamp(std::sqrt(*middle / half_of_chi_square), 1.0, 5.0);
+  return std::clamp(std::sqrt(eye::median_of(std::move(ratios)) / half_of_chi_square), 1.0, 5.0);
 }
 
 std::vector<double> wander(const Track& track, const AxisHistory& history,

@@ -179,7 +179,10 @@ CsvTable parse_csv(std::string_view text, const std::filesystem::path& file) {
 
 CsvTable read_csv(const std::filesystem::path& file, std::size_t most_bytes) {
   std::error_code error;
-  if (!std::filesystem::is_regular_file(file, error)) {
+  const std::filesystem::file_status status = std::filesystem::status(file, error);
+  if (std::filesystem::is_directory(status))
+    throw UserError(file.string(), "", "is a folder", "give the path of a table (CSV)");
+  if (!std::filesystem::is_regular_file(status)) {
     throw UserError(file.string(), "", "there is no such file", "check the name");
   }
   const auto size = std::filesystem::file_size(file, error);

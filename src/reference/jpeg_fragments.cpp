@@ -10,6 +10,7 @@ namespace rhumb::reference {
 namespace {
 
 constexpr std::uint8_t marker_start = 0xFF;
+constexpr std::uint8_t fill = 0xFF;
 constexpr std::uint8_t tem = 0x01;
 
 // Frame headers are C0 to CF but for the tables C4 and CC and the reserved C8.
@@ -30,6 +31,10 @@ bool stops_at_tem(std::span<const std::uint8_t> jpeg) {
     const std::uint8_t code = jpeg[at + 1];
     if (jpeg[at] != marker_start || code == 0x00 || is_frame_header(code)) return false;
     if (code == tem) return true;
+    if (code == fill) {
+      ++at;
+      continue;
+    }
     at += 2;
     if (!stands_alone(code)) at += (std::size_t{jpeg[at]} << 8U) + jpeg[at + 1];
   }

@@ -66,6 +66,17 @@ TEST_CASE("what is written comes back", "[grade]") {
   }
 }
 
+TEST_CASE("a folder in a table's place is called one", "[grade]") {
+  const test::Folder folder;
+  try {
+    read_csv(folder.path(), 1000);
+    FAIL("a folder was read");
+  } catch (const UserError& error) {
+    CHECK(error.problem() == "is a folder");
+    CHECK_THAT(error.mend(), Contains("table"));
+  }
+}
+
 TEST_CASE("a doubtful table is refused with its place", "[grade]") {
   CHECK_THAT(refusal_of_cohort("outcome,operator\na,b,c\n"),
              Contains("line 2, column B: the row has 3"));

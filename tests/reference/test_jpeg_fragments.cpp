@@ -31,6 +31,14 @@ TEST_CASE("a marker TEM before the frame header is seen") {
   REQUIRE(stops_at_tem(joined({start, comment_with_tem_inside, bare, frame_header})));
 }
 
+// ISO 10918-1, B.1.1.2, from memory: any marker may be preceded by fill bytes 0xFF.
+TEST_CASE("fill bytes before a marker hide nothing") {
+  const Bytes start = {0xFF, 0xD8}, filled = {0xFF, 0xFF, 0xFF, 0x01};
+  REQUIRE(stops_at_tem(joined({start, filled, frame_header})));
+  REQUIRE_FALSE(stops_at_tem(joined({start, {0xFF, 0xFF}, frame_header, filled, {0, 0, 0}})));
+  REQUIRE_FALSE(stops_at_tem(Bytes(64, 0xFF)));
+}
+
 TEST_CASE("the bytes of TEM within a segment, or after the frame header, are nothing") {
   const Bytes start = {0xFF, 0xD8}, bare = {0xFF, 0x01};
   REQUIRE_FALSE(stops_at_tem(joined({start, comment_with_tem_inside, frame_header})));

@@ -119,6 +119,19 @@ TEST_CASE("parts of one recording follow each other by one interval") {
   CHECK(read.facts.duration_s == Approx(80.0 / 25.0));
 }
 
+// As a recorder writes it that was switched off and on within one transport stream.
+TEST_CASE("a clock that starts again within a part is counted") {
+  const Folder folder;
+  const auto once = ffmpeg(pattern(30) + "-c:v libx264 -preset ultrafast", folder / "once.mts");
+  CHECK(made::read({once}).facts.clock_restarts == 0);
+  const std::string bytes = made::bytes_of(once);
+  made::write_bytes(folder / "twice.mts", bytes + bytes);
+  const auto read = made::read({folder / "twice.mts"});
+  REQUIRE(read.times_s.size() == 60);
+  CHECK(read.facts.clock_restarts == 1);
+  CHECK(read.times_s[59] == Approx(59.0 / 25.0));
+}
+
 TEST_CASE("a pause in the recording is kept and listed") {
   const Folder folder;
   const auto file =
