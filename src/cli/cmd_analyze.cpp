@@ -20,6 +20,7 @@
 #include "files/staged_folder.h"
 #include "files/user_error.h"
 #include "outcome/caution.h"
+#include "reference/photo_file.h"
 #include "report/report.h"
 #include "video/dicom_object.h"
 
@@ -174,9 +175,16 @@ void check_objects(const casefile::Case& stated) {
           {says->laterality, says->date, says->patient_orientation}, file.string());
 }
 
+// A photograph that can't be read is refused before the recording has been, not after.
+void check_photographs(const casefile::Case& stated) {
+  for (const casefile::Reference& reference : stated.references)
+    if (!reference.photo.empty()) reference::read_photo(reference.photo);
+}
+
 int run(const Options& options, const std::stop_token& cancel) {
   const casefile::Case stated = casefile::read_case(options.file);
   check_objects(stated);
+  check_photographs(stated);
   analyze::AnalyzeOptions analysis = analysis_options(options);
   StageTimes times(options.stage_times);
   analysis.on_stage = [&times](analyze::Stage stage) { times.begins(stage); };

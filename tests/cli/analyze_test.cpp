@@ -59,6 +59,21 @@ TEST_CASE("unusable input is one line, status 2, and nothing is written") {
   CHECK(folder.entries() == 2);
 }
 
+TEST_CASE("an upright photograph that can't be read is refused before the recording is read") {
+  if (!can_analyze()) return;
+  const TestFolder folder;
+  std::string with_photo = whole_case;
+  const std::string none = "kind = \"none\"";
+  with_photo.replace(with_photo.find(none), none.size(),
+                     "kind = \"photo\"\nfile = \"upright.png\"\nhorizontal_deg = 0");
+  const std::string file = folder.write("case.toml", with_photo).string();
+  folder.write("video.mp4", "no recording either, but that is found later");
+  folder.write("upright.png", "this is a text");
+  check_unusable(run_rhumb({"analyze", file, "--out", (folder.path() / "out").string()}),
+                 "upright.png");
+  CHECK(folder.entries() == 3);
+}
+
 TEST_CASE("a recording without an eye ends with 1 and a sentence why") {
   if (!can_analyze()) return;
   const TestFolder folder;
