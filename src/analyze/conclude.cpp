@@ -7,6 +7,7 @@
 
 #include "analyze/anchors.h"
 #include "analyze/follow_lens.h"
+#include "analyze/optic_stays.h"
 #include "analyze/refraction.h"
 #include "analyze/rows.h"
 #include "analyze/summary.h"
@@ -39,6 +40,12 @@ lens::StatedMarks marks_from(const casefile::LensMarks& lens, const casefile::Ca
   return {lens.marks == casefile::MarkKind::Lines, lens.marks_per_end, optic_radius(lens, stated)};
 }
 
+std::vector<double> times_of(const Pass& pass) {
+  std::vector<double> time_s;
+  for (const SeenFrame& seen : pass.frames) time_s.push_back(seen.time_s);
+  return time_s;
+}
+
 struct Reading {
   WindowReading windows;
   FrameReading coarse;
@@ -48,8 +55,7 @@ struct Reading {
 
 Reading read_lens(const Pass& pass, const LensPrior& prior, const AnalyzeOptions& options,
                   const Progress& progress) {
-  std::vector<double> time_s;
-  for (const SeenFrame& seen : pass.frames) time_s.push_back(seen.time_s);
+  const std::vector<double> time_s = times_of(pass);
   const double end_s = time_s.empty() ? 0.0 : time_s.back();
   const auto begins = [&](Stage stage, double done) {
     if (options.on_stage) options.on_stage(stage);
@@ -182,6 +188,10 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
                          belief.previous || !belief.unmoved};
   out.rows = make_rows(inputs);
   AnchorReport by_hand = apply_anchors(stated, inputs, out.rows);
+  if (!new_lens_is_read(out.rows))
+    note_unread_lens(optic_stays(look_for_optic(pass.patches, times_of(pass),
+                                                prior.current.optic_radius, options.threads)),
+                     prior.previous_lens, out.rows);
   out.episodes = make_episodes(out.rows);
   out.final = make_final(out.rows, out.episodes, out.planned_axis_rad);
   if (may_be_seen_again(out.episodes)) {

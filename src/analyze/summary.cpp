@@ -40,6 +40,11 @@ std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inp
       return "No axis could be measured: the previous lens was read, but no marks of a new one "
              "were, or they were not told from the previous lens's.";
     }
+    const bool lens_seen = std::any_of(outcome.rows.begin(), outcome.rows.end(),
+                                       [](const auto& row) { return row.lens == LensState::New; });
+    if (!belief.current && lens_seen)
+      return "No axis could be measured: a lens was seen to come, but no toric marks could be read "
+             "on it.";
     if (!belief.current)
       return "No axis could be measured: no toric lens marks could be read in this recording.";
     const bool lay_still = std::any_of(

@@ -157,6 +157,10 @@ Refined refine(const Unrolled& first, const RingView& second, double start_rad) 
 RingMatch match_rings(const RingView& first, const RingView& second,
                       const RingMatchOptions& options) {
   RingMatch out;
+  if (first.grey.empty() || second.grey.empty()) {
+    out.reason = "the eye is too small in the picture";
+    return out;
+  }
   const Unrolled a = ring_patches::unroll(first, {}, 16);
   const Unrolled b = ring_patches::unroll(second, {}, 16);
   Refined best;

@@ -42,7 +42,7 @@ struct RingView {
 };
 
 // luma CV_8UC1; cb, cr CV_8UC1 of half size, or empty. usable: CV_8UC1 of luma's size, or empty for
-// all.
+// all. `grey` is empty where the limbus spans 40 pixels or less, or lies outside the picture.
 RingView ring_view(const cv::Mat& luma, const cv::Mat& cb, const cv::Mat& cr,
                    const LimbusEllipse& limbus, const cv::Mat& usable = {});
 

@@ -104,3 +104,19 @@ TEST_CASE("a photograph of another eye is refused, and the reason is said") {
   CHECK_FALSE(found.found);
   CHECK_FALSE(found.why_not.empty());
 }
+
+TEST_CASE("an eye too small to be matched, or outside the picture, is refused") {
+  const Eye eye{texture_of(1), texture_of(2)};
+  const eye::RingView atlas = reference::atlas_view(atlas_of(eye));
+  const cv::Mat luma = photo_of(eye, 0.0).luma;
+  const eye::LimbusEllipse small{{480.0, 480.0}, 15.0, 15.0};
+  const eye::LimbusEllipse outside{{-4000.0, 480.0}, 260.0, 260.0};
+  for (const eye::LimbusEllipse& limbus : {small, outside}) {
+    const eye::RingView view = eye::ring_view(luma, {}, {}, limbus);
+    for (const auto& match :
+         {eye::match_rings(atlas, view, {}), eye::match_rings(view, atlas, {})}) {
+      CHECK_FALSE(match.accepted);
+      CHECK_FALSE(match.reason.empty());
+    }
+  }
+}
