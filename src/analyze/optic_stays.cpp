@@ -93,21 +93,24 @@ std::vector<OpticStay> optic_stays(std::span<const OpticWindow> windows) {
   std::optional<OpticStay> stay;
   int seen = 0;     // windows of this stay
   int missing = 0;  // windows in a row, but for unclear ones
-  const auto close = [&] {
+  const auto close = [&](bool left) {
+    if (stay) stay->left = left;
     if (stay && seen >= least_windows) stays.push_back(*stay);
     stay.reset();
     seen = 0;
   };
   for (const OpticWindow& window : windows) {
     const Shows shown = shows(window.optic);
-    if (shown == Shows::Missing && ++missing >= least_windows_missing) close();
+    if (shown == Shows::Missing && ++missing >= least_windows_missing) close(true);
     if (shown != Shows::Seen) continue;
-    if (!stay) stay = OpticStay{window.start_s, 0.0, missing >= least_windows_missing};
+    if (!stay) stay = OpticStay{window.start_s, 0.0, missing >= least_windows_missing, false};
     stay->end_s = window.end_s;
     missing = 0;
     ++seen;
   }
-  close();
+  const bool left = missing >= least_windows_missing;
+  if (stay && !left) stay->end_s = windows.back().end_s;
+  close(left);
   return stays;
 }
 
@@ -123,7 +126,7 @@ void note_unread_lens(std::span<const OpticStay> stays, bool previous_lens,
     if (row.lens == LensState::Previous) previous_until_s = row.time_s;
   for (const OpticStay& stay : stays) {
     const bool is_new =
-        stay.arrived &&
+        stay.arrived && !stay.left &&
         (!previous_lens || (previous_until_s >= 0.0 && stay.start_s > previous_until_s));
     for (TimelineRow& row : rows) {
       if (row.time_s < stay.start_s || row.time_s > stay.end_s || !lacks_lens(row)) continue;

@@ -30,6 +30,8 @@ struct OpticStay {
   // Whether it was clearly not there before: an edge that is there from the start may be the
   // rhexis's.
   bool arrived = false;
+  // Whether it is clearly not there after: a lens stays, what a nucleus or cortex shows goes.
+  bool left = false;
 };
 
 // Where the edge is neither seen nor clearly missing (something lies over the pupil) a stay goes
@@ -40,8 +42,9 @@ std::vector<OpticStay> optic_stays(std::span<const OpticWindow> windows);
 bool new_lens_is_read(std::span<const outcome::TimelineRow> rows);
 
 // Puts into the lens column what the stays say of rows without a lens. `previous_lens`: the case
-// has one; then a lens that comes after its last row is the new one, and which one it is isn't
-// known where neither was read.
+// has one; then a lens that comes after its last row is the new one. Which one it is, or whether it
+// is one, isn't known of an edge that was there from the start or goes again, nor where neither
+// lens was read.
 void note_unread_lens(std::span<const OpticStay> stays, bool previous_lens,
                       std::vector<outcome::TimelineRow>& rows);
 

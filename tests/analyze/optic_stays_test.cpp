@@ -77,11 +77,19 @@ TEST_CASE("an edge that is there from the start, or after a view that says nothi
 TEST_CASE("a stay outlasts what covers it, not a clear view without an edge") {
   CHECK(stays_of("..oo??xxoo").size() == 1);
   CHECK(stays_of("..oo.oo").size() == 1);
+  CHECK(stays_of("..oooo??").at(0).end_s == Approx(3.9));
   const auto twice = stays_of("..oooo...oooo");
   REQUIRE(twice.size() == 2);
   CHECK(twice[0].end_s == Approx(2.9));
   CHECK(twice[1].start_s == Approx(4.5));
   CHECK(twice[1].arrived);
+}
+
+TEST_CASE("an edge that is clearly gone later has left") {
+  CHECK_FALSE(stays_of("..oooo").at(0).left);
+  CHECK_FALSE(stays_of("..oooo?x?").at(0).left);
+  CHECK_FALSE(stays_of("..oooo.").at(0).left);
+  CHECK(stays_of("..oooo..").at(0).left);
 }
 
 TEST_CASE("an edge that shows for less than two seconds is an instrument's") {
@@ -93,6 +101,7 @@ TEST_CASE("the lens column has the new lens where it was seen to come, whatever 
   CHECK(column("...oooooo", ".........", false) == "...NNNNNN");
   CHECK(column("...oooooo", "......NN.", false) == "...NNNNNN");
   CHECK(column("oooooo", "......", false) == "uuuuuu");
+  CHECK(column("..oooo...", ".........", false) == "..uuuu...");
   CHECK(column(".........", ".........", false) == ".........");
 }
 
