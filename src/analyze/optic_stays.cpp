@@ -20,10 +20,9 @@ constexpr double glare_luma = 220.0;     // about as bright as the picture can s
 constexpr int beside_glare_px = 3;       // its halo, 0.02 limbal radii
 constexpr double pupil_margin = 0.01;    // limbal radii
 
-// Shares of the circle. Without a lens 0.21 at most were taken for one's edge in the practice and
-// hard recordings; with one mostly 0.3 to 0.9 of what lies in the pupil.
-constexpr double least_seen = 0.25;
-constexpr double least_seen_of_room = 0.3;
+// Shares of the circle. Without a lens 0.19 at most were taken for one's edge in five practice and
+// hard recordings; with one 0.24 to 1.0 where it lies in the pupil and nothing over it.
+constexpr double least_seen = 0.22;
 // Where half of the circle could be seen and next to nothing of it is, there is none.
 constexpr double least_room_if_missing = 0.5;
 constexpr double most_if_missing = 0.12;
@@ -58,7 +57,7 @@ lens::OpticEdge optic_in(const lens::PatchStore& patches, const std::vector<std:
 enum class Shows : std::uint8_t { Unclear, Missing, Seen };
 
 Shows shows(const lens::OpticEdge& optic) {
-  if (optic.share >= std::max(least_seen, least_seen_of_room * optic.room)) return Shows::Seen;
+  if (optic.share >= least_seen) return Shows::Seen;
   return optic.room >= least_room_if_missing && optic.share <= most_if_missing ? Shows::Missing
                                                                                : Shows::Unclear;
 }

@@ -111,7 +111,7 @@ class Circles {
 
   // The circle on which the most of a line shows, of radii between these.
   OpticEdge best(double least, double most) const {
-    constexpr auto reach = static_cast<int>(farthest_centre / centre_step + 0.5);
+    const auto reach = static_cast<int>(std::lround(farthest_centre / centre_step));
     OpticEdge best;
     for (int i = -reach; i <= reach; ++i) {
       for (int j = -reach; j <= reach; ++j) {
