@@ -189,9 +189,10 @@ outcome::CaseOutcome conclude(const casefile::Case& stated, const SampledAtlas& 
   out.rows = make_rows(inputs);
   AnchorReport by_hand = apply_anchors(stated, inputs, out.rows);
   if (!new_lens_is_read(out.rows))
-    note_unread_lens(optic_stays(look_for_optic(pass.patches, times_of(pass),
-                                                prior.current.optic_radius, options.threads)),
-                     prior.previous_lens, out.rows);
+    note_unread_lens(
+        optic_stays(look_for_optic(pass.patches, times_of(pass), reading.windows.windows,
+                                   prior.current.optic_radius, options.threads)),
+        prior.previous_lens, out.rows);
   out.episodes = make_episodes(out.rows);
   out.final = make_final(out.rows, out.episodes, out.planned_axis_rad);
   if (may_be_seen_again(out.episodes)) {

@@ -6,7 +6,6 @@
 #include <optional>
 
 #include "analyze/parallel.h"
-#include "lens/pupil.h"
 
 namespace rhumb::analyze {
 namespace {
@@ -14,14 +13,13 @@ namespace {
 using outcome::LensState;
 using outcome::TimelineRow;
 
-constexpr double window_s = 0.5;
-constexpr std::size_t most_patches = 6;  // of a window, spread over it
-constexpr double glare_luma = 220.0;     // about as bright as the picture can show
-constexpr int beside_glare_px = 3;       // its halo, 0.02 limbal radii
-constexpr double pupil_margin = 0.01;    // limbal radii
+constexpr int most_patches = 6;       // of a window
+constexpr double glare_luma = 220.0;  // about as bright as the picture can show
+constexpr int beside_glare_px = 3;    // its halo, 0.02 limbal radii
 
-// Shares of the circle. Without a lens 0.19 at most were taken for one's edge in five practice and
-// hard recordings; with one 0.24 to 1.0 where it lies in the pupil and nothing over it.
+// Shares of the circle: between what was taken for an edge where there was no lens (0.19 at most in
+// five given recordings) and what a drawn lens without marks showed (0.24 to 0.31; given ones show
+// more). Others overlap: docs/accuracy.md.
 constexpr double least_seen = 0.22;
 // Where half of the circle could be seen and next to nothing of it is, there is none.
 constexpr double least_room_if_missing = 0.5;
@@ -29,28 +27,26 @@ constexpr double most_if_missing = 0.12;
 constexpr int least_windows = 4;          // two seconds: a passing instrument's edge is shorter
 constexpr int least_windows_missing = 2;  // one second
 
-lens::OpticEdge optic_in(const lens::PatchStore& patches, const std::vector<std::size_t>& frames,
+lens::OpticEdge optic_in(const Window& window, const lens::PatchStore& patches,
                          double optic_radius) {
   const lens::PatchGeometry& geometry = patches.geometry();
   const cv::Size size(geometry.size_px, geometry.size_px);
-  cv::Mat1f luma(size, 0.0F), saturation(size, 0.0F);
+  cv::Mat1f luma(size, 0.0F);
   cv::Mat1b hidden(size, static_cast<std::uint8_t>(0));
-  const std::size_t count = std::min(most_patches, frames.size());
-  for (std::size_t k = 0; k < count; ++k) {
-    const lens::Patch patch = patches.at(frames[(2 * k + 1) * frames.size() / (2 * count)]);
+  const std::vector<std::size_t> frames = frames_of(window, patches, most_patches);
+  if (frames.empty()) return {};
+  for (const std::size_t frame : frames) {
+    const lens::Patch patch = patches.at(frame);
     cv::accumulate(patch.luma, luma);
-    cv::accumulate(patch.saturation, saturation);
     hidden |= (patch.luma >= glare_luma) | (patch.luma == 0);
   }
-  luma /= static_cast<double>(count);
-  saturation /= static_cast<double>(count);
+  luma /= static_cast<double>(frames.size());
   const int side = 2 * beside_glare_px + 1;
   cv::dilate(hidden, hidden, cv::getStructuringElement(cv::MORPH_ELLIPSE, {side, side}));
-  cv::Mat1b inside;
-  if (const auto pupil = lens::find_pupil(luma, saturation, geometry))
-    inside = lens::pupil_mask(*pupil, pupil_margin, geometry);
   cv::Mat1b usable;
   cv::bitwise_not(hidden, usable);
+  cv::Mat1b inside;  // a pixel short of the pupil's edge, which is no optic's
+  if (!window.inside.empty()) cv::erode(window.inside, inside, cv::Mat());
   return lens::find_optic_edge(luma, usable, inside, geometry, optic_radius);
 }
 
@@ -69,22 +65,16 @@ bool lacks_lens(const TimelineRow& row) {
 }  // namespace
 
 std::vector<OpticWindow> look_for_optic(const lens::PatchStore& patches,
-                                        std::span<const double> time_s, double optic_radius,
+                                        std::span<const double> time_s,
+                                        std::span<const Window> windows, double optic_radius,
                                         int threads) {
-  std::vector<OpticWindow> windows;
-  std::vector<std::vector<std::size_t>> frames;
-  for (std::size_t k = 0; k < time_s.size(); ++k) {
-    if (windows.empty() || time_s[k] >= windows.back().start_s + window_s - 1e-6) {
-      windows.push_back({time_s[k], time_s[k], {}});
-      frames.emplace_back();
-    }
-    windows.back().end_s = time_s[k];
-    if (patches.has(k)) frames.back().push_back(k);
-  }
+  std::vector<OpticWindow> out(windows.size());
   for_each_index(windows.size(), threads, [&](std::size_t k) {
-    if (!frames[k].empty()) windows[k].optic = optic_in(patches, frames[k], optic_radius);
+    const Window& window = windows[k];
+    out[k] = {time_s[window.first_frame], time_s[window.first_frame + window.frame_count - 1],
+              optic_in(window, patches, optic_radius)};
   });
-  return windows;
+  return out;
 }
 
 std::vector<OpticStay> optic_stays(std::span<const OpticWindow> windows) {

@@ -4,13 +4,14 @@
 #include <span>
 #include <vector>
 
+#include "analyze/windows.h"
 #include "lens/optic_edge.h"
 #include "lens/patch.h"
 #include "outcome/outcome.h"
 
 namespace rhumb::analyze {
 
-// Half a second of the recording. Without a picture of the eye `optic` has no room.
+// A window of the recording. Without a picture of the eye `optic` has no room.
 struct OpticWindow {
   double start_s = 0.0;
   double end_s = 0.0;
@@ -20,7 +21,8 @@ struct OpticWindow {
 // `time_s` has an entry a stored patch; `optic_radius` in limbal radii, as seen through the cornea.
 // Deterministic for any number of threads.
 std::vector<OpticWindow> look_for_optic(const lens::PatchStore& patches,
-                                        std::span<const double> time_s, double optic_radius,
+                                        std::span<const double> time_s,
+                                        std::span<const Window> windows, double optic_radius,
                                         int threads);
 
 // A stretch of the recording in which an optic's edge is seen.

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "analyze/error_budget.h"
+#include "analyze/optic_stays.h"
 #include "angle/angle.h"
 
 namespace rhumb::analyze {
@@ -40,7 +41,9 @@ std::string verdict_of(const outcome::CaseOutcome& outcome, const RowInputs& inp
       return "No axis could be measured: the previous lens was read, but no marks of a new one "
              "were, or they were not told from the previous lens's.";
     }
-    const bool lens_seen = std::any_of(outcome.rows.begin(), outcome.rows.end(),
+    // Without marks that were believed or set by hand only its optic can have told of it.
+    const bool lens_seen = !new_lens_is_read(outcome.rows) &&
+                           std::any_of(outcome.rows.begin(), outcome.rows.end(),
                                        [](const auto& row) { return row.lens == LensState::New; });
     if (!belief.current && lens_seen)
       return "No axis could be measured: a lens was seen to come, but no toric marks could be read "

@@ -11,23 +11,6 @@
 namespace rhumb::analyze {
 namespace {
 
-// Frames of a window that have a patch, spread evenly, at most `most`.
-std::vector<std::size_t> frames_of(const Window& window, const lens::PatchStore& patches,
-                                   int most) {
-  std::vector<std::size_t> have;
-  for (std::size_t k = 0; k < window.frame_count; ++k) {
-    if (patches.has(window.first_frame + k)) have.push_back(window.first_frame + k);
-  }
-  if (have.size() <= static_cast<std::size_t>(most)) return have;
-  std::vector<std::size_t> spread;
-  spread.reserve(static_cast<std::size_t>(most));
-  for (int k = 0; k < most; ++k) {
-    spread.push_back(have[(2 * static_cast<std::size_t>(k) + 1) * have.size() /
-                          (2 * static_cast<std::size_t>(most))]);
-  }
-  return spread;
-}
-
 std::vector<Window> cut_windows(std::span<const double> time_s, double window_s) {
   std::vector<Window> windows;
   std::size_t first = 0;
@@ -86,6 +69,22 @@ void fill_windows(std::vector<Window>& windows, const std::vector<std::size_t>& 
 }
 
 }  // namespace
+
+std::vector<std::size_t> frames_of(const Window& window, const lens::PatchStore& patches,
+                                   int most) {
+  std::vector<std::size_t> have;
+  for (std::size_t k = 0; k < window.frame_count; ++k) {
+    if (patches.has(window.first_frame + k)) have.push_back(window.first_frame + k);
+  }
+  if (have.size() <= static_cast<std::size_t>(most)) return have;
+  std::vector<std::size_t> spread;
+  spread.reserve(static_cast<std::size_t>(most));
+  for (int k = 0; k < most; ++k) {
+    spread.push_back(have[(2 * static_cast<std::size_t>(k) + 1) * have.size() /
+                          (2 * static_cast<std::size_t>(most))]);
+  }
+  return spread;
+}
 
 WindowReading read_windows(const lens::PatchStore& patches, std::span<const double> time_s,
                            const LensPrior& prior, const WindowOptions& options, int threads) {

@@ -73,6 +73,9 @@ struct LensPrior {
   lens::StatedMarks previous;
 };
 
+// Frames of a window that have a patch, spread evenly, at most `most`.
+std::vector<std::size_t> frames_of(const Window& window, const lens::PatchStore& patches, int most);
+
 // Searches the whole recording. `time_s` has an entry a stored patch.
 WindowReading read_windows(const lens::PatchStore& patches, std::span<const double> time_s,
                            const LensPrior& prior, const WindowOptions& options, int threads);

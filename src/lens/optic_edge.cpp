@@ -82,8 +82,10 @@ Spots spots_of(const Rays& rays) {
     for (int r = side_steps; r < radii - side_steps; ++r) {
       const Spot middle = middles[static_cast<std::size_t>(r)];
       if (middle != Spot::Light && middle != Spot::Dark) continue;
-      for (int near = r - near_steps; near <= r + near_steps; ++near)
-        ray[static_cast<std::size_t>(near)] = middle;
+      for (int near = r - near_steps; near <= r + near_steps; ++near) {
+        Spot& spot = ray[static_cast<std::size_t>(near)];
+        if (spot != Spot::Hidden) spot = middle;
+      }
     }
   }
   return spots;

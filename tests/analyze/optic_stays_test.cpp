@@ -2,6 +2,7 @@
 #include "analyze/optic_stays.h"
 
 #include <catch2/catch.hpp>
+#include <opencv2/imgproc.hpp>
 #include <string>
 
 using namespace rhumb;
@@ -119,4 +120,43 @@ TEST_CASE("a row without a lens says that one is seen and not read") {
   rows[0].why_not = "no lens marks are seen";
   note_unread_lens(stays_of("...oooo"), false, rows);
   CHECK(rows[0].why_not.find("a lens is seen") == 0);
+}
+
+TEST_CASE("an optic drawn into the pictures is seen from the window in which it comes") {
+  const lens::PatchGeometry geometry;
+  lens::PatchStore patches(geometry, 1U << 26U);
+  std::vector<double> time_s;
+  std::vector<Window> windows(8);
+  const Eigen::Vector2d middle = geometry.pixel_from({0.03, -0.02});
+  for (std::size_t frame = 0; frame < frames_a_window * windows.size(); ++frame) {
+    lens::Patch patch{cv::Mat(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(110)),
+                      cv::Mat(geometry.size_px, geometry.size_px, CV_8UC1, cv::Scalar(60))};
+    if (frame >= 3 * frames_a_window)
+      cv::circle(patch.luma, {cvRound(middle.x()), cvRound(middle.y())},
+                 cvRound(0.55 * geometry.pixels_per_radius), cv::Scalar(122), 2, cv::LINE_AA);
+    // A reflex that glares, and a picture in which the eye was not found.
+    cv::circle(patch.luma, {90, 80}, 6, cv::Scalar(255), cv::FILLED);
+    patches.append(frame == 17 ? lens::Patch{} : patch);
+    time_s.push_back(time_of(frame));
+  }
+  for (std::size_t k = 0; k < windows.size(); ++k) {
+    windows[k].first_frame = frames_a_window * k;
+    windows[k].frame_count = frames_a_window;
+  }
+  const auto looked = look_for_optic(patches, time_s, windows, 0.55, 1);
+  REQUIRE(looked.size() == windows.size());
+  for (std::size_t k = 0; k < looked.size(); ++k) {
+    CAPTURE(k);
+    CHECK((looked[k].optic.share > 0.8) == (k >= 3));
+    CHECK((looked[k].optic.share < 0.05) == (k < 3));
+  }
+  CHECK((looked[5].optic.centre - Eigen::Vector2d(0.03, -0.02)).norm() < 0.02);
+  const auto stays = optic_stays(looked);
+  REQUIRE(stays.size() == 1);
+  CHECK(stays[0].arrived);
+  CHECK(stays[0].start_s == time_of(15));
+  CHECK(stays[0].end_s == time_of(39));
+  const auto together = look_for_optic(patches, time_s, windows, 0.55, 3);
+  for (std::size_t k = 0; k < looked.size(); ++k)
+    CHECK(together[k].optic.share == looked[k].optic.share);
 }
