@@ -8,6 +8,7 @@
 #include "analyze/lead.h"
 #include "analyze/learn.h"
 #include "analyze/parallel.h"
+#include "analyze/rival_ends.h"
 
 namespace rhumb::analyze {
 namespace {
@@ -244,6 +245,7 @@ void follow(WindowReading& reading, const Acquired& acquired, const LensPrior& p
     reading.clear_end_changes[lens] =
         is_seen_to_change(reading.path, phase, reading.lead_over_other_marks, as_seen[lens], scores,
                           {another_mark_deg, false});
+    reading.rival_ends[lens] = rival_ends(reading.path, phase, scores);
   }
   reading.previous = acquired.signature[0];
   reading.current = acquired.signature[1];

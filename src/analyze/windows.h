@@ -60,6 +60,8 @@ struct WindowReading {
   // one end of it hardly shows.
   std::array<bool, 2> changes{};
   std::array<bool, 2> clear_end_changes{};
+  // By lens: at how many other meridians something looks like one of its ends (rival_ends.h).
+  std::array<double, 2> rival_ends{};
   std::optional<MarkSignature> previous;
   std::optional<MarkSignature> current;
   std::vector<Window> windows;

@@ -97,8 +97,11 @@ std::vector<std::size_t> spread(const Group& g, int clips, std::uint64_t key) {
 }
 
 std::vector<Clip> all_together(const SuiteOptions& options) {
-  const std::vector<Group> groups = make_groups();
-  const int count = std::max(options.clips, 17);
+  std::vector<Group> groups = make_groups();
+  std::erase_if(groups, [](const Group& g) {
+    return std::none_of(g.levels.begin(), g.levels.end(), [](const Level& l) { return l.mixed; });
+  });
+  const int count = std::max(options.clips, 18);
   std::vector<std::vector<std::size_t>> levels;
   for (std::size_t g = 0; g < groups.size(); ++g)
     levels.push_back(

@@ -22,6 +22,7 @@ struct Marks {
   bool throughout = false;     // there from the first window to the last
   double turn_rad = 0.0;       // of both ends, half way
   bool one_end_stays = false;  // while the other turns
+  double rival_ends = 0.0;
 };
 
 bool are_believed(const Marks& marks) {
@@ -38,6 +39,7 @@ bool are_believed(const Marks& marks) {
   coarse_windows.clear_end_changes = {false, marks.clear_end_changes};
   coarse_windows.log_ratio = 60.0;
   coarse_windows.changes = {false, marks.changes};
+  coarse_windows.rival_ends = {0.0, marks.rival_ends};
   MarkSignature signature;
   signature.windows = 8;
   signature.likeness = marks.likeness;
@@ -142,4 +144,22 @@ TEST_CASE("marks of which one end stays while the other turns are not believed",
   CHECK(are_believed(turns));
   turns.one_end_stays = true;
   CHECK_FALSE(are_believed(turns));
+}
+
+TEST_CASE("two of many spots are believed only where they are alike and turn or come",
+          "[analyze]") {
+  Marks among;
+  among.rival_ends = 4.0;
+  CHECK(are_believed(among));  // a lens that turns among bubbles
+  Marks bubbles = among;       // two that drift
+  bubbles.common_marks = 0.55;
+  CHECK_FALSE(are_believed(bubbles));
+  bubbles.rival_ends = 1.0;
+  CHECK(are_believed(bubbles));
+  Marks ring = among;  // that lies still: clearer than one alone could be
+  ring.changes = false;
+  ring.lead = 14.0F;
+  CHECK_FALSE(are_believed(ring));
+  ring.rival_ends = 1.0;
+  CHECK(are_believed(ring));
 }

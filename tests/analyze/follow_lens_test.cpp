@@ -76,8 +76,9 @@ double axis_off_deg(const FineAxis& frame, double axis_deg) {
 
 }  // namespace
 
-TEST_CASE("a lens that is drawn across the pupil is followed until it has left", "[analyze]") {
-  const double way_deg = GENERATE(40.0, 130.0, 85.0, 260.0);
+namespace {
+
+void check_drawn_across(double way_deg) {
   CAPTURE(way_deg);
   Painted painted = leaves(0.02, way_deg, 0.05);
   const FineReading fine = painted.read();
@@ -96,6 +97,16 @@ TEST_CASE("a lens that is drawn across the pupil is followed until it has left",
   CHECK(followed >= leaving - 1);
   for (std::size_t k = resting + leaving; k < painted.time_s.size(); ++k)
     CHECK(painted.coarse.path.phase[k] == timeline::Phase::None);
+}
+
+}  // namespace
+
+TEST_CASE("a lens that is drawn across the pupil is followed until it has left", "[analyze]") {
+  check_drawn_across(85.0);
+}
+
+TEST_CASE("a lens that is drawn any way across the pupil is followed", "[analyze][long]") {
+  check_drawn_across(GENERATE(40.0, 130.0, 260.0));
 }
 
 TEST_CASE("a lens that is turned by jerks is followed where the path is not sure", "[analyze]") {
@@ -129,7 +140,8 @@ TEST_CASE("a lens that is turned by jerks is followed where the path is not sure
   }
 }
 
-TEST_CASE("what the path says of a lens at rest does not hang on where it goes", "[analyze]") {
+TEST_CASE("what the path says of a lens at rest does not hang on where it goes",
+          "[analyze][long]") {
   Painted stays = leaves(0.0, 0.0, 0.0);
   Painted slides = leaves(0.02, 85.0, 0.05);
   const FineReading one = stays.read();
@@ -175,8 +187,9 @@ Painted found_late(const std::vector<double>& before, int frames,
 
 }  // namespace
 
-TEST_CASE("a lens that the path finds late is found by its marks before that", "[analyze]") {
-  const double axis_deg = GENERATE(40.8, 63.5, 121.3, 172.0);
+namespace {
+
+void check_found_late(double axis_deg) {
   CAPTURE(axis_deg);
   constexpr int frames = 30;
   Painted painted = found_late({axis_deg, axis_deg + 180.0}, frames);
@@ -194,7 +207,17 @@ TEST_CASE("a lens that the path finds late is found by its marks before that", "
   }
 }
 
-TEST_CASE("what is no lens is not found before the path has one", "[analyze]") {
+}  // namespace
+
+TEST_CASE("a lens that the path finds late is found by its marks before that", "[analyze]") {
+  check_found_late(121.3);
+}
+
+TEST_CASE("a lens that the path finds late is found at any axis", "[analyze][long]") {
+  check_found_late(GENERATE(40.8, 63.5, 172.0));
+}
+
+TEST_CASE("what is no lens is not found before the path has one", "[analyze][long]") {
   const auto none_before = [](Painted painted, std::size_t to) {
     const FineReading fine = painted.read();
     REQUIRE(fine.previous.both_ends);

@@ -129,7 +129,8 @@ TEST_CASE("Each dot lies where Snell's law shows it") {
   }
 }
 
-TEST_CASE("With tilt, refraction and decentration the dots lie where the forward projection says") {
+TEST_CASE("With tilt, refraction and decentration the dots lie where the forward projection says",
+          "[long]") {
   // The picture is drawn by following the lines of sight backwards in single precision; the
   // projection goes forwards by Newton's method. Both must meet, for every superior side and
   // mirrored.

@@ -147,7 +147,7 @@ TEST_CASE("ffprobe reads back size, rate, times and field order") {
   }
 }
 
-TEST_CASE("Every scene that ships makes a case or series that the program reads") {
+TEST_CASE("Every scene that ships makes a case or series that the program reads", "[long]") {
   int cases = 0;
   int series = 0;
   for (const auto& entry : fs::directory_iterator(fs::path(RHUMB_FIXTURES) / "scenes")) {

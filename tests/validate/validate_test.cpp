@@ -227,7 +227,7 @@ TEST_CASE("Seeds for reports and for tuning never meet, and levels of a group sh
   for (const Clip& c : mixed)
     for (const Condition& condition : c.conditions) seen[condition.group].insert(condition.label);
   CHECK(seen.size() == 9);
-  CHECK(seen["scenario"].size() == 17);
+  CHECK(seen["scenario"].size() == 18);
   CHECK(seen["reference"].size() == 3);
   for (const auto& [group, levels] : seen) CHECK(levels.size() >= 3);
   CHECK(make_suite("nonsense", SuiteOptions{}).empty());
