@@ -49,7 +49,7 @@ constexpr double least_clearness_throughout = 11.0;
 // Clutter without a lens had 2.4 and more; lenses, also among bubbles, less than 2, but for those
 // that hardly show.
 constexpr double crowded = 2.0;
-constexpr double least_witness_if_crowded = 0.65;
+constexpr double least_witness_if_crowded = 0.5;
 
 bool was_learned(const FineReading& fine, const WindowReading& windows, Phase phase) {
   const auto& signature = phase == Phase::Previous ? windows.previous : windows.current;
