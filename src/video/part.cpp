@@ -57,6 +57,7 @@ void Part::open_container() {
   input_->attach(*format);
   // On failure this call frees the context itself.
   const int opened = avformat_open_input(&format, path_.c_str(), nullptr, nullptr);
+  if (opened >= 0) format_.reset(format);
   if (input_->is_inside_dicom()) notes_.emplace_back("the recording is a DICOM video object");
   if (input_->is_cancelled()) {
     throw Interrupted();
@@ -66,7 +67,6 @@ void Part::open_container() {
                      fmt::format("is not a video that can be read ({})", av::message(opened)),
                      "check that it plays, or copy it again from the recorder");
   }
-  format_.reset(format);
   avformat_find_stream_info(format_.get(), nullptr);
   const int best = av_find_best_stream(format_.get(), AVMEDIA_TYPE_VIDEO, -1, -1, nullptr, 0);
   if (best < 0 || (format_->streams[best]->disposition & AV_DISPOSITION_ATTACHED_PIC) != 0) {
