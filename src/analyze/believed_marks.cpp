@@ -46,8 +46,8 @@ constexpr double least_clearness_unmoved = 8.0;
 // Of 78 lenses that were read right a quarter has less than this: those need to be seen to move.
 constexpr double least_clearness_throughout = 11.0;
 // Where as many other meridians show something like an end, two spots lie opposite by chance.
-// Clutter without a lens had 2.4 and more; lenses, also among bubbles, less than 2, but for those
-// that hardly show.
+// What was followed in pupils without a lens had mostly 2 to 11; lenses less than 2, also among
+// bubbles, but for those in a narrow pupil and those that hardly show.
 constexpr double crowded = 2.0;
 constexpr double least_witness_if_crowded = 0.5;
 

@@ -233,6 +233,31 @@ TEST_CASE("Seeds for reports and for tuning never meet, and levels of a group sh
   CHECK(make_suite("nonsense", SuiteOptions{}).empty());
 }
 
+TEST_CASE("In eyes without a lens none is put in, and a previous one is taken out") {
+  const auto alone = make_suite("no-lens", SuiteOptions{2});
+  REQUIRE(alone.size() == 10);
+  for (const Clip& c : alone) {
+    const bool usual = c.conditions[0].usual;
+    CHECK(c.scene.has_lens == usual);
+    CHECK(c.scene.negative == !usual);
+    for (const render::Step& step : c.scene.steps) CHECK((usual || step.act == render::Act::Work));
+  }
+  SuiteOptions fresh;
+  fresh.clips = 200;
+  int exchanges = 0;
+  for (const Clip& c : make_suite("fresh", fresh)) {
+    if (c.scene.negative_kind != "no-lens") continue;
+    CHECK_FALSE(c.scene.has_lens);
+    if (!c.scene.has_previous) continue;
+    ++exchanges;
+    REQUIRE(c.scene.steps.size() == 3);
+    CHECK(c.scene.steps[0].act == render::Act::Remove);
+    CHECK(c.scene.steps[1].at_s > c.scene.steps[0].at_s + c.scene.steps[0].seconds);
+    CHECK(c.scene.steps[2].at_s + c.scene.steps[2].seconds < c.scene.seconds);
+  }
+  CHECK(exchanges > 0);
+}
+
 TEST_CASE("A quick suite runs, writes its pages, and goes on where it was stopped") {
   const Folder folder;
   const auto clips = make_suite("quick", SuiteOptions{});
