@@ -29,9 +29,9 @@ struct SuiteOptions {
 };
 
 // Names: "conditions" varies one thing at a time (contrast, blur, compression, coverage, tilt,
-// motion, resolution, reference, scenario, no lens); "fresh" draws all of them together, balanced, as
-// recordings have them; "quick" is two tiny clips, to see that the machinery runs; a group's name
-// is that group alone. Empty for an unknown name.
+// motion, resolution, reference, scenario, no lens); "fresh" draws all of them together, balanced,
+// as recordings have them; "quick" is two tiny clips, to see that the machinery runs; a group's
+// name is that group alone. Empty for an unknown name.
 std::vector<Clip> make_suite(const std::string& name, const SuiteOptions& options);
 std::vector<std::string> suite_names();
 
