@@ -34,20 +34,6 @@ struct Stretch {
   float evidence = 0.0F;  // sum
 };
 
-// Scores of both ends at an axis and next to it. Ends swap where axes pass 180 degrees.
-std::array<float, 2> ends_near(const lens::AxisScores& scores, int axis_deg) {
-  constexpr int n = lens::axis_count;
-  std::array<float, 2> best{std::numeric_limits<float>::lowest(),
-                            std::numeric_limits<float>::lowest()};
-  for (int beside = -same_axis_deg; beside <= same_axis_deg; ++beside) {
-    const bool swapped = axis_deg + beside < 0 || axis_deg + beside >= n;
-    const auto axis = static_cast<std::size_t>((axis_deg + beside + n) % n);
-    best[swapped ? 1 : 0] = std::max(best[swapped ? 1 : 0], scores.end_a[axis]);
-    best[swapped ? 0 : 1] = std::max(best[swapped ? 0 : 1], scores.end_b[axis]);
-  }
-  return best;
-}
-
 struct MeanEnds {
   std::array<float, 2> sum{};
   int count = 0;
@@ -97,6 +83,19 @@ bool absent(const Stretch& stretch, std::size_t from, std::size_t to,
 }
 
 }  // namespace
+
+std::array<float, 2> ends_near(const lens::AxisScores& scores, int axis_deg) {
+  constexpr int n = lens::axis_count;
+  std::array<float, 2> best{std::numeric_limits<float>::lowest(),
+                            std::numeric_limits<float>::lowest()};
+  for (int beside = -same_axis_deg; beside <= same_axis_deg; ++beside) {
+    const bool swapped = axis_deg + beside < 0 || axis_deg + beside >= n;
+    const auto axis = static_cast<std::size_t>((axis_deg + beside + n) % n);
+    best[swapped ? 1 : 0] = std::max(best[swapped ? 1 : 0], scores.end_a[axis]);
+    best[swapped ? 0 : 1] = std::max(best[swapped ? 0 : 1], scores.end_b[axis]);
+  }
+  return best;
+}
 
 bool is_seen_to_change(const timeline::AxisPath& path, timeline::Phase phase,
                        std::span<const float> lead,

@@ -2,6 +2,7 @@
 // any other, and whether the lens comes, turns or goes.
 #pragma once
 
+#include <array>
 #include <span>
 #include <vector>
 
@@ -25,6 +26,10 @@ std::vector<float> leads(const timeline::AxisPath& path,
                          std::span<const timeline::AxisEvidence> previous,
                          std::span<const timeline::AxisEvidence> current,
                          int rivals_from_deg = another_axis_deg);
+
+// Scores of both ends (A, B) at an axis and up to two degrees beside it, the better of each. Ends
+// swap where axes pass 180 degrees.
+std::array<float, 2> ends_near(const lens::AxisScores& scores, int axis_deg);
 
 // What counts as a change of a lens.
 struct ChangeRule {

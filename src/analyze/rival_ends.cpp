@@ -5,11 +5,12 @@
 #include <cstddef>
 #include <vector>
 
+#include "analyze/lead.h"
+
 namespace rhumb::analyze {
 namespace {
 
 constexpr int meridians = 2 * lens::axis_count;
-constexpr int same_axis_deg = 2;
 // Of one spot, seen from centres that are free by 0.1 limbal radii at a distance of 0.48.
 constexpr int same_spot_deg = 14;
 constexpr float nearly = 0.6F;
@@ -28,17 +29,6 @@ Ends ends_of(const lens::AxisScores& scores) {
     ends[axis + lens::axis_count] = scores.end_b[axis];
   }
   return ends;
-}
-
-float weaker_end(Ends& ends, int axis_deg) {
-  float weaker = 0.0F;
-  for (const int end_deg : {axis_deg, axis_deg + lens::axis_count}) {
-    float best = 0.0F;
-    for (int beside = -same_axis_deg; beside <= same_axis_deg; ++beside)
-      best = std::max(best, at(ends, end_deg + beside));
-    weaker = end_deg == axis_deg ? best : std::min(weaker, best);
-  }
-  return weaker;
 }
 
 void take_out(Ends& ends, int meridian) {
@@ -70,9 +60,9 @@ double rival_ends(const timeline::AxisPath& path, timeline::Phase phase,
   std::vector<Seen> seen;
   for (std::size_t k = 0; k < path.phase.size(); ++k) {
     if (path.phase[k] != phase || path.axis_deg[k] < 0 || scores[k] == nullptr) continue;
-    Ends ends = ends_of(*scores[k]);
-    const float weaker = weaker_end(ends, path.axis_deg[k]);
-    seen.push_back({weaker, rivals_of(ends, path.axis_deg[k], weaker)});
+    const auto own = ends_near(*scores[k], path.axis_deg[k]);
+    const float weaker = std::max(0.0F, std::min(own[0], own[1]));
+    seen.push_back({weaker, rivals_of(ends_of(*scores[k]), path.axis_deg[k], weaker)});
   }
   if (seen.empty()) return 0.0;
   // Where one end is hidden the other meridians say nothing of it.

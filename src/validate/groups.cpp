@@ -117,10 +117,7 @@ void set_scenario(Scene& s, double level) {
       s.clutter.ring_mm = s.lens.mark_radius_mm + rng.uniform(-0.1, 0.2);
       break;
     case pupil_edge:
-      s.eye.pupil_mm = rng.uniform(6.0, 6.5);
-      s.eye.pupil_irregular = 0.035;
-      s.eye.edge_crypts = 26;
-      s.eye.edge_vessels = 14;
+      put_crypts_at_pupils_edge(s, rng);
       break;
     case rhexis_edge:
       s.reflex.rhexis_mm = 5.0;

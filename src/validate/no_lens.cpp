@@ -23,6 +23,13 @@ void leave_lens_out(Scene& s, render::Rng& rng) {
   s.steps.push_back({render::Act::Work, from + second * t, 0.2 * t, 0.0, tool()});
 }
 
+void put_crypts_at_pupils_edge(Scene& s, render::Rng& rng) {
+  s.eye.pupil_mm = rng.uniform(6.0, 6.5);
+  s.eye.pupil_irregular = 0.035;
+  s.eye.edge_crypts = 26;
+  s.eye.edge_vessels = 14;
+}
+
 namespace {
 
 // Levels of `no lens`: what may look like the marks of a lens that is not there.
@@ -46,10 +53,7 @@ void set_clutter(Scene& s, double level) {
       s.clutter.ring_mm = rng.uniform(2.2, 3.0);
       break;
     case crypts_at_edge:
-      s.eye.pupil_mm = rng.uniform(6.0, 6.5);
-      s.eye.pupil_irregular = 0.035;
-      s.eye.edge_crypts = 26;
-      s.eye.edge_vessels = 14;
+      put_crypts_at_pupils_edge(s, rng);
       break;
   }
 }

@@ -11,6 +11,9 @@ namespace rhumb::validate {
 // if the scene has one. Any final would be false.
 void leave_lens_out(render::Scene& scene, render::Rng& rng);
 
+// A narrow pupil with crypts and vessels at its edge, which look like marks half under it.
+void put_crypts_at_pupils_edge(render::Scene& scene, render::Rng& rng);
+
 // Bubbles, bubbles in a ring, crypts at the pupil's edge. No level is mixed with other groups: an
 // eye without a lens is one of the scenarios.
 Group no_lens_group();

@@ -96,12 +96,16 @@ std::vector<std::size_t> spread(const Group& g, int clips, std::uint64_t key) {
   return levels;
 }
 
+int mixed_levels(const Group& g) {
+  return static_cast<int>(
+      std::count_if(g.levels.begin(), g.levels.end(), [](const Level& l) { return l.mixed; }));
+}
+
 std::vector<Clip> all_together(const SuiteOptions& options) {
   std::vector<Group> groups = make_groups();
-  std::erase_if(groups, [](const Group& g) {
-    return std::none_of(g.levels.begin(), g.levels.end(), [](const Level& l) { return l.mixed; });
-  });
-  const int count = std::max(options.clips, 18);
+  std::erase_if(groups, [](const Group& g) { return mixed_levels(g) == 0; });
+  int count = options.clips;  // each level has its turn
+  for (const Group& g : groups) count = std::max(count, mixed_levels(g));
   std::vector<std::vector<std::size_t>> levels;
   for (std::size_t g = 0; g < groups.size(); ++g)
     levels.push_back(

@@ -74,10 +74,6 @@ double axis_off_deg(const FineAxis& frame, double axis_deg) {
       angle::deg_from_rad(angle::wrap_deviation(frame.axis_rad - angle::rad_from_deg(axis_deg))));
 }
 
-}  // namespace
-
-namespace {
-
 void check_drawn_across(double way_deg) {
   CAPTURE(way_deg);
   Painted painted = leaves(0.02, way_deg, 0.05);
@@ -184,10 +180,6 @@ Painted found_late(const std::vector<double>& before, int frames,
   for (int k = 0; k < resting; ++k) out.add(with({40.2, 220.2}), {0.0, 0.0}, true);
   return out;
 }
-
-}  // namespace
-
-namespace {
 
 void check_found_late(double axis_deg) {
   CAPTURE(axis_deg);
