@@ -66,7 +66,7 @@ Group no_lens_group() {
            {few_bubbles, "few bubbles", false},
            {many_bubbles, "many bubbles", false},
            {bubbles_in_ring, "bubbles in a ring", false},
-           {crypts_at_edge, "crypts at the pupil's edge", false}},
+           {crypts_at_edge, "crypts at the edge", false}},
           0,
           set_clutter};
 }
